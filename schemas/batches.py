@@ -1,0 +1,51 @@
+"""A batch as the scheduler tells of it."""
+
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from schemas.base import Celsius, Instant, Message, Model, Name, Text
+
+SpecificGravity = Annotated[float, Field(ge=0.98, le=1.2)]
+
+
+class BatchPhase(StrEnum):
+    """The states of IEC 61512 / ISA-88 that a batch can rest in."""
+
+    IDLE = "idle"
+    RUNNING = "running"
+    HELD = "held"
+    COMPLETE = "complete"
+    STOPPED = "stopped"
+    ABORTED = "aborted"
+
+
+class PlannedStep(Model):
+    """One step of a batch: real times for what has been, expected ones for what is to come."""
+
+    name: Text
+    does: Literal["hold", "ramp", "free-rise"]
+    from_c: Celsius
+    to_c: Celsius
+    begins: Instant | None = Field(description="None while it cannot be said.")
+    ends: Instant | None = Field(description="None while it cannot be said.")
+    ends_when: Text = Field(default="", description="What ends it, in words.")
+    done: bool = False
+
+
+class BatchState(Message):
+    """One beer on its way through its profile."""
+
+    batch: Name
+    title: Text = Field(description="What people call it.")
+    chamber: Name
+    profile: Name
+    phase: BatchPhase
+    started: Instant | None
+    step: Annotated[int, Field(ge=0)] | None = Field(description="Index into `steps`; None before and after.")
+    step_began: Instant | None = None
+    steps: tuple[PlannedStep, ...]
+    original_gravity_sg: SpecificGravity | None = None
+    gravity_sg: SpecificGravity | None = None
+    why: Text = Field(default="", description="The last decision and its reason.")

@@ -1,0 +1,177 @@
+"""What a person can ask of a service, and how it answers. A request is idempotent by its id."""
+
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field, TypeAdapter
+
+from schemas.base import Celsius, Finite, Instant, Message, Name, ServiceName, Text
+from schemas.batches import SpecificGravity
+from schemas.profiles import Profile
+
+RequestId = Annotated[str, Field(pattern=r"^[A-Za-z0-9-]{1,64}$")]
+
+
+class RequestBase(Message):
+    """Who asks, why, and where the answer goes."""
+
+    service: ClassVar[ServiceName]
+    id: RequestId
+    client: Name = Field(description="The answer goes to `reply/{client}/{id}`.")
+    who: Text
+    why: Text = ""
+
+
+class StartBatch(RequestBase):
+    """Puts a beer in a chamber and starts its profile."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["start-batch"] = "start-batch"
+    batch: Name
+    title: Text = ""
+    chamber: Name
+    profile: Profile
+    original_gravity_sg: SpecificGravity | None = None
+
+
+class HoldBatch(RequestBase):
+    """Stops the programme's clock; the setpoint stays where it is."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["hold-batch"] = "hold-batch"
+    batch: Name
+
+
+class ResumeBatch(RequestBase):
+    """Lets a held batch go on where it was."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["resume-batch"] = "resume-batch"
+    batch: Name
+
+
+class SkipStep(RequestBase):
+    """Ends the running step now."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["skip-step"] = "skip-step"
+    batch: Name
+
+
+class StopBatch(RequestBase):
+    """Ends a batch before its time; the chamber goes on holding the last setpoint."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["stop-batch"] = "stop-batch"
+    batch: Name
+
+
+class SetTemperature(RequestBase):
+    """A person's own setpoint for a chamber, over whatever is programmed, until it expires."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["set-temperature"] = "set-temperature"
+    chamber: Name
+    temperature_c: Celsius
+    until: Instant | None = None
+
+
+class ClearTemperature(RequestBase):
+    """Takes a person's own setpoint back."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["clear-temperature"] = "clear-temperature"
+    chamber: Name
+
+
+class AcknowledgeAlarm(RequestBase):
+    """Somebody has seen it and sees to it."""
+
+    service = ServiceName.NOTIFIER
+    verb: Literal["acknowledge-alarm"] = "acknowledge-alarm"
+    chamber: Name
+    name: Name
+
+
+class ShelveAlarm(RequestBase):
+    """Silences an alarm for a while, for a reason."""
+
+    service = ServiceName.NOTIFIER
+    verb: Literal["shelve-alarm"] = "shelve-alarm"
+    chamber: Name
+    name: Name
+    until: Instant
+
+
+class UnshelveAlarm(RequestBase):
+    """Brings a shelved alarm back at once."""
+
+    service = ServiceName.NOTIFIER
+    verb: Literal["unshelve-alarm"] = "unshelve-alarm"
+    chamber: Name
+    name: Name
+
+
+class LockOut(RequestBase):
+    """Keeps every output of a chamber off while a person works on it."""
+
+    service = ServiceName.SUPERVISOR
+    verb: Literal["lock-out"] = "lock-out"
+    chamber: Name
+    until: Instant | None = None
+
+
+class ClearLockOut(RequestBase):
+    """Ends a lock-out."""
+
+    service = ServiceName.SUPERVISOR
+    verb: Literal["clear-lock-out"] = "clear-lock-out"
+    chamber: Name
+
+
+class ResetInterlock(RequestBase):
+    """A person has looked at what tripped a latching interlock."""
+
+    service = ServiceName.SUPERVISOR
+    verb: Literal["reset-interlock"] = "reset-interlock"
+    chamber: Name
+    interlock: Name
+
+
+Request = (
+    StartBatch
+    | HoldBatch
+    | ResumeBatch
+    | SkipStep
+    | StopBatch
+    | SetTemperature
+    | ClearTemperature
+    | AcknowledgeAlarm
+    | ShelveAlarm
+    | UnshelveAlarm
+    | LockOut
+    | ClearLockOut
+    | ResetInterlock
+)
+REQUEST: TypeAdapter[Request] = TypeAdapter(Annotated[Request, Field(discriminator="verb")])
+
+
+class Accepted(Message):
+    """The request was carried out, or was so already."""
+
+    outcome: Literal["accepted"] = "accepted"
+    id: RequestId
+    detail: Text = ""
+    facts: dict[str, Finite | str | bool] = {}
+
+
+class Refused(Message):
+    """The request changed nothing, and why."""
+
+    outcome: Literal["refused"] = "refused"
+    id: RequestId
+    reason: Text
+    remedy: Text = ""
+
+
+Reply = Accepted | Refused
+REPLY: TypeAdapter[Reply] = TypeAdapter(Annotated[Reply, Field(discriminator="outcome")])

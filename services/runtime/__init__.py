@@ -1,0 +1,1 @@
+"""What every service stands on: the service protocol, bus, clock, host, durable state, logs and health."""
