@@ -1,0 +1,78 @@
+"""Durable state: one JSON file a service, replaced as a whole or not at all."""
+
+import os
+from collections.abc import Iterator
+from itertools import count
+from pathlib import Path
+from typing import Generic, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+S = TypeVar("S", bound=BaseModel)
+
+
+class StateFile(Generic[S]):
+    """A pydantic model on disk. What cannot be read is moved aside and described in `trouble`, never raised."""
+
+    def __init__(self, path: Path, model: type[S]) -> None:
+        self.path = path
+        self.trouble = ""
+        self._model = model
+
+    def load(self) -> S | None:
+        """What was saved last; None when there is nothing, or nothing that this version can read."""
+        self.trouble = ""
+        try:
+            return self._model.model_validate_json(self.path.read_bytes())
+        except FileNotFoundError:
+            return None
+        except (ValidationError, OSError) as error:
+            self.trouble = f"{self.path}: {_first_line(error)}; {self._move_aside()}"
+            return None
+
+    def save(self, state: S) -> None:
+        """On disk when it returns, also through a power cut. Raises OSError when the disk refuses."""
+        write_durably(self.path, state.model_dump_json().encode())
+
+    def _move_aside(self) -> str:
+        aside = next(path for path in _names_aside(self.path) if not path.exists())
+        try:
+            self.path.rename(aside)
+        except OSError as error:
+            return f"it cannot be moved aside either: {error}; starting fresh"
+        return f"kept as {aside.name}; starting fresh"
+
+
+def write_durably(path: Path, content: bytes) -> None:
+    """Puts content in a file's place: the old or the new is there afterwards, never a part.
+
+    Raises OSError when the disk refuses; the old content is then untouched.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    fresh = path.with_name(f".{path.name}.new")
+    descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    with os.fdopen(descriptor, "wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    fresh.replace(path)
+    _sync_folder(path.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _names_aside(path: Path) -> Iterator[Path]:
+    return (path.with_name(f"{path.name}.unreadable-{number}") for number in count(1))
+
+
+def _first_line(error: Exception) -> str:
+    if isinstance(error, ValidationError):
+        first = error.errors(include_url=False, include_input=False)[0]
+        return f"{'.'.join(str(part) for part in first['loc']) or 'file'}: {first['msg']}"
+    return str(error)
