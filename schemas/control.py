@@ -16,7 +16,7 @@ class Waypoint(Model):
 
 
 class Setpoint(Message):
-    """What is asked of a chamber now, and as far ahead as is known; held by the supervisor when the scheduler is silent."""
+    """What is asked of a chamber now and as far ahead as is known; held on to when the scheduler is silent."""
 
     chamber: Name
     temperature_c: Celsius

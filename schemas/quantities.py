@@ -109,8 +109,7 @@ class In:
 
     def __new__(cls, unit: str, *, low: float | None = None, high: float | None = None) -> Any:
         """`low` and `high` are inclusive, in `unit`."""
-        limits = {"ge": low, "le": high}
-        bounds = Field(allow_inf_nan=False, **{name: limit for name, limit in limits.items() if limit is not None})
+        bounds = Field(allow_inf_nan=False, ge=low, le=high)
 
         def read(value: Any, info: ValidationInfo) -> Any:
             if isinstance(value, str):

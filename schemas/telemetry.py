@@ -9,7 +9,7 @@ from schemas.base import Celsius, Finite, Instant, Level, Message, Name, NotNega
 
 
 class Quality(StrEnum):
-    """How far a reading can be trusted, as in OPC UA: only `good` may steer, `uncertain` may be shown, `bad` explains itself."""
+    """How far a reading can be trusted, as in OPC UA: only `good` may steer, and `bad` explains itself."""
 
     GOOD = "good"
     UNCERTAIN = "uncertain"
