@@ -1,7 +1,7 @@
 """Files that people write: YAML 1.2 read so that every error can name its file, line, field and remedy."""
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
@@ -103,7 +103,7 @@ def build(model: type[Written], document: Document) -> Written:
 
 
 def _loader() -> YAML:
-    loader: YAML = YAML(typ="safe", pure=True)  # type: ignore[no-untyped-call]
+    loader: YAML = YAML(typ="safe", pure=True)
     loader.version = (1, 2)  # in YAML 1.1 the keys `on` and `off` would be truth values
     return loader
 
@@ -158,6 +158,10 @@ def _wrong_kind(error: ErrorDetails, _words: set[str]) -> tuple[str, str]:
     return f"is {context.get('tag') or error['input']!r}, which is not known", f"write one of {expected}"
 
 
+def _no_kind(_error: ErrorDetails, _words: set[str]) -> tuple[str, str]:
+    return "does not say its kind", "add 'kind: ...'"
+
+
 def _bad_name(error: ErrorDetails, _words: set[str]) -> tuple[str, str]:
     pattern = error.get("ctx", {}).get("pattern", "")
     if pattern.startswith("^[a-z0-9](?:"):
@@ -183,7 +187,7 @@ def _short(value: Any) -> str:
     return shown if len(shown) <= 60 else f"{shown[:57]}..."
 
 
-_SAYINGS = {
+_SAYINGS: dict[str, Callable[[ErrorDetails, set[str]], tuple[str, str]]] = {
     "extra_forbidden": _unknown_key,
     "missing": _missing_key,
     "value_error": _own_words,
@@ -195,7 +199,7 @@ _SAYINGS = {
     "literal_error": _wrong_kind,
     "enum": _wrong_kind,
     "string_pattern_mismatch": _bad_name,
-    "union_tag_not_found": lambda error, _words: ("does not say its kind", "add 'kind: ...'"),
+    "union_tag_not_found": _no_kind,
 }
 
 
