@@ -1,0 +1,1 @@
+"""Simulator: a plant that behaves, for demos, tests and rehearsals."""
