@@ -111,6 +111,33 @@ class UnshelveAlarm(RequestBase):
     name: Name
 
 
+class ResetAlarm(RequestBase):
+    """A person has looked at what a latched alarm was about, and closes it."""
+
+    service = ServiceName.NOTIFIER
+    verb: Literal["reset-alarm"] = "reset-alarm"
+    chamber: Name
+    name: Name
+
+
+class TakeAlarmOutOfService(RequestBase):
+    """Keeps an alarm silent without a time limit, as while a device is being replaced."""
+
+    service = ServiceName.NOTIFIER
+    verb: Literal["take-alarm-out-of-service"] = "take-alarm-out-of-service"
+    chamber: Name
+    name: Name
+
+
+class ReturnAlarmToService(RequestBase):
+    """Ends that."""
+
+    service = ServiceName.NOTIFIER
+    verb: Literal["return-alarm-to-service"] = "return-alarm-to-service"
+    chamber: Name
+    name: Name
+
+
 class LockOut(RequestBase):
     """Keeps every output of a chamber off while a person works on it."""
 
@@ -148,6 +175,9 @@ Request = (
     | AcknowledgeAlarm
     | ShelveAlarm
     | UnshelveAlarm
+    | ResetAlarm
+    | TakeAlarmOutOfService
+    | ReturnAlarmToService
     | LockOut
     | ClearLockOut
     | ResetInterlock
