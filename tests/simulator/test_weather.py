@@ -31,7 +31,8 @@ def test_constant_room_is_constant() -> None:
 
 def test_garage_swings_less_than_the_street_and_is_warmer() -> None:
     start = datetime(2026, 1, 1, tzinfo=UTC)
-    inside = [garage(start, hours=8760, offset_k=4.0).at(hour * 3600.0) for hour in range(0, 8760, 7)]
+    room = garage(start, hours=8760, offset_k=4.0)
+    inside = [room.at(hour * 3600.0) for hour in range(0, 8760, 7)]
     street = seattle_hourly()[::7]
     assert pstdev(inside) < pstdev(street)
     assert fmean(inside) == pytest.approx(fmean(street) + 4.0, abs=0.2)
