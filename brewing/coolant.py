@@ -12,9 +12,10 @@ carries less heat.
 """
 
 import math
-from enum import StrEnum
 from typing import NamedTuple
 
+from brewing import antifreeze
+from brewing.antifreeze import Glycol as Glycol
 from brewing.errors import OutOfRange, check
 from brewing.water import density as water_density
 
@@ -25,13 +26,6 @@ TOXIC = "ethylene glycol is poisonous: never where a leak could reach beer; use 
 
 _KELVIN = 273.15
 _Rows = tuple[tuple[float, ...], ...]
-
-
-class Glycol(StrEnum):
-    """The solute; values as the plant file spells them."""
-
-    PROPYLENE = "propylene_glycol"
-    ETHYLENE = "ethylene_glycol"
 
 
 class Fit(NamedTuple):
@@ -183,18 +177,34 @@ def fraction_for(freezing_c: float, glycol: Glycol = Glycol.PROPYLENE) -> float:
     return high
 
 
+def warmest_freezing_point(mass_fraction: float, glycol: Glycol = Glycol.PROPYLENE) -> float:
+    """The safe side, degC: the warmer of `freezing_point` and the handbook's table, 0 to 0.6, never above 0."""
+    own = freezing_point(mass_fraction, glycol)
+    return min(0.0, max(own, antifreeze.by_mass(mass_fraction, glycol)))
+
+
 def lowest_bath(mass_fraction: float, glycol: Glycol = Glycol.PROPYLENE, margin_k: float = SURFACE_MARGIN_K) -> float:
-    """Coldest safe bath setting in degC: freezing point plus a margin, since the evaporator runs colder than the bath.
+    """Coldest safe bath setting in degC: warmest freezing point plus a margin, since the evaporator is colder than
+    the bath.
 
     Margin 1 to 20 K; the default of 5 is habit (3 to 8 K).
     """
-    return freezing_point(mass_fraction, glycol) + check("margin_k", margin_k, 1.0, 20.0, "K")
+    return warmest_freezing_point(mass_fraction, glycol) + check("margin_k", margin_k, 1.0, 20.0, "K")
 
 
 def fraction_for_bath(bath_c: float, glycol: Glycol = Glycol.PROPYLENE, margin_k: float = SURFACE_MARGIN_K) -> float:
-    """Mass fraction that a bath set to `bath_c` needs; never below what water alone would do."""
-    wanted = bath_c - check("margin_k", margin_k, 1.0, 20.0, "K")
-    return fraction_for(min(wanted, 0.0), glycol)
+    """Mass fraction that a bath set to `bath_c` needs; 0 where water alone does. OutOfRange names `bath_c` beyond
+    60 %.
+    """
+    coldest = lowest_bath(HIGHEST_FRACTION, glycol, margin_k)
+    wanted = check("bath_c", bath_c, coldest, 40.0, "degC", "no glycol solution is safe at that") - margin_k
+    low, high = 0.0, HIGHEST_FRACTION
+    if wanted >= 0.0:
+        return low
+    for _ in range(50):
+        middle = (low + high) / 2
+        low, high = (middle, high) if warmest_freezing_point(middle, glycol) > wanted else (low, middle)
+    return high
 
 
 class Recipe(NamedTuple):

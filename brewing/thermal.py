@@ -12,6 +12,8 @@ from brewing.errors import OutOfRange, check
 
 BEER_SPECIFIC_HEAT = 4_050.0  # J/(kg K), widely quoted, +/-3 %
 POLYURETHANE_CONDUCTIVITY = 0.024  # W/(m K); 0.020 fresh to 0.028 aged
+CRASH_C = 0.5  # near freezing, 0 to 2 degC: common practice, no source
+CRASH_HOLD_S = 24 * 3600.0  # common practice, no source
 STILL_AIR_FILM = 8.0  # W/(m2 K)
 _COLDEST, _WARMEST = -60.0, 120.0
 
