@@ -8,8 +8,7 @@ from typing import Protocol
 
 from pydantic import BaseModel
 
-from schemas.base import Message
-from schemas.base import ServiceName
+from schemas.base import Message, ServiceName
 
 
 class Durability(StrEnum):

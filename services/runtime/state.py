@@ -4,11 +4,27 @@ import os
 from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
-from typing import Generic, TypeVar
+from typing import Any, Generic, Literal, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 S = TypeVar("S", bound=BaseModel)
+
+
+class Unsent(BaseModel):
+    """A message that had left its service and was not yet safe with the broker."""
+
+    topic: str
+    payload: str
+    retain: bool
+
+
+class Saved(BaseModel):
+    """What a host keeps for its core: the core's own snapshot, and what must be sent again after a restart."""
+
+    v: Literal[1] = 1
+    snapshot: dict[str, Any]
+    unsent: tuple[Unsent, ...] = ()
 
 
 class StateFile(Generic[S]):
@@ -27,8 +43,12 @@ class StateFile(Generic[S]):
         except FileNotFoundError:
             return None
         except (ValidationError, OSError) as error:
-            self.trouble = f"{self.path}: {_first_line(error)}; {self._move_aside()}"
+            self.refuse(error)
             return None
+
+    def refuse(self, error: Exception) -> None:
+        """Moves aside what turned out unusable, and says so in `trouble`."""
+        self.trouble = f"{self.path}: {_first_line(error)}; {self._move_aside()}"
 
     def save(self, state: S) -> None:
         """On disk when it returns, also through a power cut. Raises OSError when the disk refuses."""

@@ -1,0 +1,213 @@
+"""The link to a real broker, on paho."""
+
+from collections import Counter, deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from random import Random
+from typing import Any
+
+import paho.mqtt.client as mqtt
+
+from schemas.contract import MAX_PAYLOAD_BYTES, encode
+from services.runtime.address import BrokerAddress
+from services.runtime.connection import Connection, Listeners, Will
+from services.runtime.link import Delivery, kept_while_offline
+from services.runtime.service import Outgoing
+
+WINDOW = 200
+"""Published messages that may be unconfirmed at once; the rest waits here."""
+READ_AT_ONCE = 200
+MOST_KEPT = 20_000
+"""Messages kept through an outage; beyond it the oldest go, and are counted."""
+_MID_BITS = 16
+
+
+@dataclass(slots=True)
+class _Letter:
+    number: int
+    topic: str
+    payload: bytes
+    retain: bool
+    kept: bool
+
+
+class BrokerLink:
+    """A `Link` to an MQTT 3.1.1 broker; `will` is asked anew for every connection."""
+
+    def __init__(
+        self,
+        address: BrokerAddress,
+        client_id: str,
+        random: Random,
+        *,
+        will: Callable[[], Outgoing | None] = lambda: None,
+        persistent: bool = False,
+        keep_alive_s: int = 15,
+    ) -> None:
+        self.connections = 0
+        self.counts: Counter[str] = Counter()
+        self._will = will
+        self._filters: tuple[str, ...] = ()
+        self._inbox: deque[Delivery] = deque()
+        self._queue: deque[_Letter] = deque()
+        self._sent: dict[int, _Letter] = {}
+        self._confirmed: list[int] = []
+        self._number = 0
+        self._refused = ""
+        listeners = Listeners(
+            self._on_up, self._on_down, self._on_message, self._on_confirmed, self._last_will, self._is_full
+        )
+        self._connection = Connection(
+            address, client_id, random, listeners, persistent=persistent, keep_alive_s=keep_alive_s
+        )
+        self._client = self._connection.client
+        self._client.on_subscribe = self._on_subscribe
+
+    @property
+    def connected(self) -> bool:
+        """Whether the broker has let us in."""
+        return self._connection.up
+
+    @property
+    def waiting(self) -> int:
+        """Unconfirmed, queued and not yet taken messages."""
+        return len(self._inbox) + len(self._queue) + len(self._sent)
+
+    @property
+    def trouble(self) -> str:
+        """What the connection, or else a refused subscription, has to say."""
+        return self._connection.trouble or self._refused
+
+    def listen(self, filters: tuple[str, ...]) -> None:
+        """Subscribes to what is new, at QoS 1, and unsubscribes what is no longer wanted."""
+        new = [one for one in filters if one not in self._filters]
+        gone = [one for one in self._filters if one not in filters]
+        self._filters = filters
+        if self.connected:
+            if gone:
+                self._client.unsubscribe(gone)
+            self._subscribe(new)
+
+    def publish(self, outgoing: Outgoing) -> int:
+        """Sends at once when there is a connection and room; see `KEPT_WHILE_OFFLINE` for what waits otherwise.
+
+        A payload over 16,000 bytes is counted and not sent: no broker would say that it refused it.
+        """
+        payload = outgoing.body if isinstance(outgoing.body, bytes) else encode(outgoing.body)
+        if len(payload) > MAX_PAYLOAD_BYTES:
+            self.counts["too-big-to-send"] += 1
+            return 0
+        if outgoing.qos == 0:
+            self._send_once(outgoing, payload)
+            return 0
+        kept = kept_while_offline(outgoing)
+        if not self.connected and not kept:
+            self.counts["dropped-offline"] += 1
+            return 0
+        self._number += 1
+        letter = _Letter(self._number, outgoing.topic, payload, outgoing.retain, kept)
+        self._queue.append(letter)
+        self._send_queued()
+        self._shed()
+        return letter.number
+
+    def turn(self, wait_s: float) -> None:
+        """Reads a limited number of messages, so that they are handled soon; the rest waits in the socket."""
+        self._connection.turn(0.0 if self._inbox else wait_s)
+
+    def take(self, limit: int) -> list[Delivery]:
+        """What has come, oldest first."""
+        count = min(limit, len(self._inbox))
+        return [self._inbox.popleft() for _ in range(count)]
+
+    def acknowledge(self, ticket: int) -> None:
+        """Sends the PUBACK, when the connection it came over still stands."""
+        if ticket and ticket >> _MID_BITS == self.connections and self.connected:
+            self._client.ack(ticket & ((1 << _MID_BITS) - 1), 1)
+
+    def confirmed(self) -> list[int]:
+        """Which messages the broker has acknowledged, or were given up."""
+        confirmed, self._confirmed = self._confirmed, []
+        return confirmed
+
+    def close(self) -> None:
+        """Says goodbye."""
+        self._connection.close()
+
+    def _send_once(self, outgoing: Outgoing, payload: bytes) -> None:
+        if self.connected:
+            self._client.publish(outgoing.topic, payload, 0, outgoing.retain)
+        else:
+            self.counts["dropped-offline"] += 1
+
+    def _send_queued(self) -> None:
+        while self._queue and self.connected and len(self._sent) < WINDOW:
+            letter = self._queue.popleft()
+            info = self._client.publish(letter.topic, letter.payload, 1, letter.retain)
+            if self.connected:
+                self._sent[info.mid] = letter
+            else:
+                self._put_back([letter])
+
+    def _put_back(self, letters: list[_Letter]) -> None:
+        self._queue.extendleft(letter for letter in reversed(letters) if letter.kept)
+        self._give_up((letter for letter in letters if not letter.kept), "dropped-offline")
+
+    def _is_full(self) -> bool:
+        return len(self._inbox) >= READ_AT_ONCE
+
+    def _shed(self) -> None:
+        while len(self._queue) > MOST_KEPT:
+            self._give_up([self._queue.popleft()], "dropped-overflow")
+
+    def _give_up(self, letters: Iterable[_Letter], why: str) -> None:
+        numbers = [letter.number for letter in letters]
+        self.counts[why] += len(numbers)
+        self._confirmed.extend(numbers)
+
+    def _last_will(self) -> Will | None:
+        will = self._will()
+        if will is None:
+            return None
+        payload = will.body if isinstance(will.body, bytes) else encode(will.body)
+        return Will(will.topic, payload, will.qos, will.retain)
+
+    def _subscribe(self, filters: Iterable[str]) -> None:
+        wanted = [(one, 1) for one in filters]
+        if wanted:
+            self._client.subscribe(wanted)
+
+    def _on_up(self) -> None:
+        self.connections += 1
+        self._subscribe(self._filters)
+        self._send_queued()
+
+    def _on_down(self) -> None:
+        """Nothing stale may be sent again by itself: what paho holds is taken from it, and only what keeps is kept."""
+        self._client.drop_out_messages()
+        left = [*self._sent.values(), *self._queue]
+        self._sent.clear()
+        self._queue.clear()
+        self._put_back(left)
+
+    def _on_message(self, message: mqtt.MQTTMessage) -> None:
+        ticket = self.connections << _MID_BITS | message.mid if message.qos else 0
+        try:
+            topic = message.topic
+        except UnicodeDecodeError:
+            self.counts["unreadable-topic"] += 1
+            self.acknowledge(ticket)
+            return
+        self._inbox.append(Delivery(topic, bytes(message.payload), message.retain, ticket))
+
+    def _on_confirmed(self, mid: int) -> None:
+        letter = self._sent.pop(mid, None)
+        if letter is not None:
+            self._confirmed.append(letter.number)
+        self._send_queued()
+
+    def _on_subscribe(self, _client: mqtt.Client, _data: Any, _mid: int, codes: list[Any], _properties: Any) -> None:
+        refused = sum(code.is_failure for code in codes)
+        if refused:
+            self.counts["subscriptions-refused"] += refused
+            self._refused = f"the broker refused {refused} of the subscriptions {', '.join(self._filters)}"
