@@ -1,0 +1,1 @@
+"""The notifier: makes alarms of conditions and lost services, and tells people."""

@@ -1,0 +1,66 @@
+"""The alarm catalogue: what is known of every alarm before it ever happens. The data is in `catalogue.toml`."""
+
+import tomllib
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+
+from pydantic import Field
+
+from schemas.alarms import Priority
+from schemas.base import Model, NotNegative, Positive, Text
+from schemas.conditions import ConditionKind, kind_of
+
+DOUBTFUL = 4.0
+"""A return nearer to the limit than the deadband may be chatter; it must last this many times as long."""
+
+
+class Definition(Model):
+    """One kind of alarm as it was thought through beforehand."""
+
+    title: Text
+    priority: Priority
+    cause: Text
+    consequence: Text
+    response: Text = Field(description="What the person is to do.")
+    respond_within_s: Positive = Field(description="How long a person has before harm is likely.")
+    on_delay_s: NotNegative
+    off_delay_s: NotNegative
+    deadband: NotNegative = Field(default=0, description="In the unit of the condition's value.")
+    latching: bool = Field(default=False, description="Stays until a person has acknowledged and reset it.")
+    suppressed_by: tuple[Text, ...] = Field(
+        default=(), description="Conditions of the same chamber or of the site that explain this one away."
+    )
+
+    def off_delay(self, value: float | None, limit: float | None) -> float:
+        """Seconds a return must last, given where the value was and its limit when the condition ended."""
+        doubtful = value is not None and limit is not None and abs(value - limit) < self.deadband
+        return self.off_delay_s * (DOUBTFUL if doubtful else 1.0)
+
+
+Catalogue = Mapping[ConditionKind, Definition]
+
+UNKNOWN = Definition(
+    title="Unknown condition",
+    priority=Priority.MEDIUM,
+    cause="A service reports something that this version has no entry for.",
+    consequence="Not known.",
+    response="Read the detail, and look at the service that reports it.",
+    respond_within_s=86400,
+    on_delay_s=60,
+    off_delay_s=60,
+)
+"""Stands in for a condition of no known kind, so that it still reaches somebody."""
+
+
+@lru_cache(maxsize=1)
+def standard_catalogue() -> Catalogue:
+    """The catalogue that ships; raises pydantic's ValidationError when an entry is not whole."""
+    tables = tomllib.loads(Path(__file__).with_name("catalogue.toml").read_text(encoding="utf-8"))
+    return {ConditionKind(kind): Definition.model_validate(table) for kind, table in tables.items()}
+
+
+def definition_of(name: str, catalogue: Catalogue) -> Definition:
+    """What is known of a condition by its name; an entry of last resort when nothing is."""
+    kind = kind_of(name)
+    return UNKNOWN if kind is None else catalogue.get(kind, UNKNOWN)
