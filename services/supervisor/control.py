@@ -1,6 +1,7 @@
 """The door to control: what a chamber's controller is told, what it answers, and how it is built.
 
-A controller only wishes. Guards (rest, run, change-over) and interlocks are applied to its decision afterwards; it is told
+A controller only wishes. Guards (rest, run, change-over) and interlocks are applied to its decision afterwards; it
+is told
 what really became of it in the next `Sight`, and plans with the same rests and runs that the guards enforce.
 `services.supervisor.controllers.controller_for(rules)` builds the right one.
 """
@@ -17,8 +18,10 @@ Waypoint = tuple[datetime, float]
 class Rules:
     """What the plant file says of one chamber. Powers in W are electrical and None where nobody has said.
 
-    `kind` is `fridge`, `kegerator`, `jacketed` or `reservoir`. `rest_s` and `run_s` are of the compressor. `volume_l` is
-    of beer or coolant. `strapped`: the beer probe is on the vessel's wall, not in a well. `coolant_freezes_at_c` is that
+    `kind` is `fridge`, `kegerator`, `jacketed` or `reservoir`. `rest_s` and `run_s` are of the compressor.
+    `volume_l` is
+    of beer or coolant. `strapped`: the beer probe is on the vessel's wall, not in a well. `coolant_freezes_at_c` is
+    that
     of the reservoir's coolant, for the reservoir itself and for the vessels on it; None if unknown.
     """
 
@@ -40,10 +43,14 @@ class Rules:
 class Sight:
     """What is known at a decision. Temperatures are of good readings, and None where there is none.
 
-    `cooling_on` (compressor, or the pump of a jacketed vessel) and `heating_on` are what the outputs do now, after guards.
-    `ready_in_s` is how long the compressor must still rest. `rate_k_per_h` is the slope of the setpoint; `ahead` are its
-    coming waypoints, joined by straight lines from `setpoint_c` now; with none, it goes on as it is. `beer_c` is the bath
-    for a reservoir. `wants` are the demands of the vessels on this reservoir, `bath_c` the reservoir's bath for a vessel.
+    `cooling_on` (compressor, or the pump of a jacketed vessel) and `heating_on` are what the outputs do now, after
+    guards.
+    `ready_in_s` is how long the compressor must still rest. `rate_k_per_h` is the slope of the setpoint; `ahead` are
+    its
+    coming waypoints, joined by straight lines from `setpoint_c` now; with none, it goes on as it is. `beer_c` is the
+    bath
+    for a reservoir. `wants` are the demands of the vessels on this reservoir, `bath_c` the reservoir's bath for a
+    vessel.
     """
 
     now: datetime
@@ -76,7 +83,8 @@ class Want:
 class Estimate:
     """What the controller believes: mean beer with its standard deviation, its coldest layer, heat set free in it (W).
 
-    `sureness` 0..1 says how well the chamber's model has been learnt (0: defaults). `reaches_c` is the coldest beer that
+    `sureness` 0..1 says how well the chamber's model has been learnt (0: defaults). `reaches_c` is the coldest beer
+    that
     the chamber can hold as things are, None while nobody can tell.
     """
 
@@ -90,7 +98,8 @@ class Estimate:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """Wished levels 0..1. `demand` 0..1 is how much it would hurt to wait; `want` is asked of the reservoir by a vessel."""
+    """Wished levels 0..1. `demand` 0..1 is how much it would hurt to wait; `want` is asked of the reservoir by a
+    vessel."""
 
     cool: float
     heat: float
