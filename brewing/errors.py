@@ -16,7 +16,7 @@ class OutOfRange(ValueError):
 
 
 def check(argument: str, value: float, low: float | None, high: float | None, unit: str, remedy: str = "") -> float:
-    """The value as a float when it lies within the range, ends included; OutOfRange otherwise, and for NaN or infinity."""
+    """The value as a float when it lies within the range, ends included; OutOfRange otherwise, and if not finite."""
     number = float(value)
     above_low = low is None or number >= low
     below_high = high is None or number <= high

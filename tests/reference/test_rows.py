@@ -1,0 +1,47 @@
+"""Every row of every table within its stated tolerance; the source stands in the test's id."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.reference import evaluation, tables
+from tests.reference.tables import Row
+
+ROWS = tuple(tables.every_row())
+EVALUATED = [row for row in ROWS if row.key in evaluation.known()]
+SAME_EQUATION = [row for row in EVALUATED if row.equation_level is not None and isinstance(row.expected, float)]
+
+
+def named(row: Row) -> str:
+    return f"{row.id} [{row.source[:60]}; {row.provenance}]"
+
+
+@pytest.mark.parametrize("row", EVALUATED, ids=named)
+def test_row_agrees_within_its_stated_tolerance(row: Row) -> None:
+    outcome = evaluation.evaluate(row)
+    assert outcome.agrees, f"{outcome.value} against {row.expected} {row.unit}: {row.tolerance_why}"
+
+
+@pytest.mark.parametrize("row", SAME_EQUATION, ids=named)
+def test_the_same_equation_is_coded_right(row: Row) -> None:
+    deviation = evaluation.evaluate(row).deviation
+    assert deviation is not None
+    assert row.equation_level is not None
+    assert abs(deviation) <= row.equation_level * 1.0001
+
+
+def test_every_row_is_evaluated_or_checked_elsewhere() -> None:
+    unevaluated = {row.key for row in ROWS if row.key not in evaluation.known()}
+    unchecked = {key for key in unevaluated if key[0] not in evaluation.ELSEWHERE}
+    assert not unchecked
+
+
+def test_no_evaluator_answers_for_a_quantity_that_no_table_has() -> None:
+    assert set(evaluation.known()) <= {row.key for row in ROWS}
+
+
+def test_a_row_that_deviates_is_reported(tmp_path: Path) -> None:
+    header, *lines = (tables.FOLDER / "gravity_plato_abv.csv").read_text(encoding="utf-8").splitlines()
+    spoilt = lines[0].replace("1.0278", "1.0378")
+    (tmp_path / "gravity_plato_abv.csv").write_text("\n".join((header, spoilt, *lines[1:])), encoding="utf-8")
+    assert [line.split(":")[0] for line in evaluation.failing(tmp_path)][0] == "gravity_plato_abv-001"
