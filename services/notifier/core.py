@@ -1,13 +1,13 @@
 """The notifier's core: conditions and health in, alarms and journal lines out."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from schemas.alarms import Alarm, Condition
 from schemas.alarms import AlarmPhase as Phase
 from schemas.base import SITE_WIDE, Message, Model, ServiceName
-from schemas.conditions import kind_of
+from schemas.conditions import ConditionKind, kind_of
 from schemas.contract import retained, topic_for
 from schemas.journal import Health, JournalEntry
 from schemas.plant import Plant
@@ -30,6 +30,12 @@ from services.notifier.watch import HealthWatch
 from services.runtime.service import Durability, Incoming, Outgoing
 
 HEALTH_PERIOD_S = 10.0
+
+CLOCK_STEP_TOLD = timedelta(seconds=30)
+CLOCK_TOLD_FOR = timedelta(minutes=10)
+CLOCK_WRONG, PLANT_REFUSED = ConditionKind.CLOCK_WRONG, ConditionKind.PLANT_FILE_REFUSED
+OWN = frozenset({ConditionKind.SERVICE_LOST, ConditionKind.BROKER_LOST, CLOCK_WRONG, PLANT_REFUSED})
+"""Kinds of condition that the notifier itself raises, all of the site."""
 
 TOLD_AS: dict[Phase, str] = {
     Phase.NORMAL: "alarm-closed",
@@ -106,7 +112,7 @@ class Notifier:
 
     def rejoin(self, now: datetime) -> Iterable[Outgoing]:
         """Every alarm, and every condition of its own, as they stand."""
-        return [self._send(message) for message in (*self.alarms, *self._own_conditions(now))]
+        return [self._send(message) for message in (*self.alarms, *self._own_conditions())]
 
     def receive(self, incoming: Incoming, now: datetime) -> Iterable[Outgoing]:
         """Takes a condition, a service's health or a request in; anything else is none of its business."""
@@ -115,7 +121,11 @@ class Notifier:
 
     def tick(self, now: datetime) -> Iterable[Outgoing]:
         """Lets delays run out, shelves end and silent services be noticed."""
-        return [*self._look_at_services(now), *self._look_at_records(now)]
+        said = [*self._look_at_services(now), *self._look_at_records(now)]
+        clock = self._records.get((SITE_WIDE, CLOCK_WRONG))
+        if clock is not None and clock.condition_on and abs(now - clock.since) > CLOCK_TOLD_FOR:
+            said += self._raise(CLOCK_WRONG, False, now, "The clock has run steadily since.")
+        return said
 
     def snapshot(self) -> NotifierState:
         """Records, answers, the services watched."""
@@ -127,16 +137,26 @@ class Notifier:
         )
 
     def plant_changed(self, plant: Plant, now: datetime) -> Iterable[Outgoing]:
-        """Closes the alarms of chambers that are no more."""
+        """Closes the alarms of chambers that are no more, and that of a refused file."""
         self.plant = plant
         gone = [key for key in self._records if key[0] != SITE_WIDE and key[0] not in plant.chambers]
-        said: list[Outgoing] = []
+        said = self._raise(PLANT_REFUSED, False, now, "The plant file was read.")
         for key in gone:
             record = self._records.pop(key)
             if record.phase is not Phase.NORMAL:
                 said.append(self._send(self._alarm(with_phase(record, Phase.NORMAL, now))))
                 said.append(self._journal(record, "alarm-closed", self.name, "The chamber is no longer there.", now))
         return said
+
+    def plant_refused(self, text: str, now: datetime) -> Iterable[Outgoing]:
+        """A changed plant file was refused: a condition of the site, with the text that says where and why."""
+        return self._raise(PLANT_REFUSED, True, now, text)
+
+    def clock_stepped(self, by: timedelta, now: datetime) -> Iterable[Outgoing]:
+        """The wall clock was set: a condition of the site, for ten minutes, when it was by more than 30 s."""
+        if abs(by) < CLOCK_STEP_TOLD:
+            return ()
+        return self._raise(CLOCK_WRONG, True, now, f"The clock was set by {by.total_seconds():+.0f} s.")
 
     def _take_condition(self, condition: Condition, now: datetime) -> Iterable[Outgoing]:
         record = self._records.get((condition.chamber, condition.name))
@@ -153,21 +173,28 @@ class Notifier:
 
     def _look_at_services(self, now: datetime) -> Iterator[Outgoing]:
         for name, lost in self._watch.judge(now).items():
-            record = self._records.get((SITE_WIDE, name))
-            if lost != (record is not None and record.condition_on):
-                condition = self._own_condition(name, lost, now)
-                yield self._send(condition)
-                yield from self._take_condition(condition, now)
+            yield from self._raise(name, lost, now, "Nothing is heard of it." if lost else "It is back.")
 
-    def _own_condition(self, name: str, active: bool, now: datetime, detail: str = "") -> Condition:
-        said = detail or (f"{name}: nothing is heard of it." if active else f"{name}: it is back.")
-        return Condition(at=now, source=self.name, chamber=SITE_WIDE, name=name, active=active, since=now, detail=said)
+    def _raise(self, name: str, active: bool, now: datetime, detail: str) -> list[Outgoing]:
+        """Says a condition of its own when it changes or has something new to say, and takes it in like any other."""
+        record = self._records.get((SITE_WIDE, name))
+        if record is None and not active:
+            return []
+        if record is not None and record.condition_on == active and (not active or record.detail == detail):
+            return []
+        condition = self._own_condition(name, active, now, detail)
+        return [self._send(condition), *self._take_condition(condition, now)]
 
-    def _own_conditions(self, now: datetime) -> Iterator[Condition]:
-        for name in self._watch.judge(now):
-            record = self._records.get((SITE_WIDE, name))
-            if record is not None:
-                yield self._own_condition(name, record.condition_on, record.reported_at, record.detail)
+    def _own_condition(self, name: str, active: bool, at: datetime, detail: str) -> Condition:
+        return Condition(
+            at=at, source=self.name, chamber=SITE_WIDE, name=name, active=active, since=at, detail=detail[:2000]
+        )
+
+    def _own_conditions(self) -> list[Condition]:
+        own = [
+            record for record in self._records.values() if record.chamber == SITE_WIDE and kind_of(record.name) in OWN
+        ]
+        return [self._own_condition(one.name, one.condition_on, one.reported_at, one.detail) for one in own]
 
     def _look_at_records(self, now: datetime) -> Iterable[Outgoing]:
         said: list[Outgoing] = []

@@ -147,3 +147,32 @@ def test_a_cause_in_one_chamber_explains_nothing_in_another():
 def test_warm_beer_behind_an_open_door_is_still_announced():
     bench = Bench().condition("door-open").condition("beer-too-warm").after(31)
     assert bench.phase("beer-too-warm") is AlarmPhase.UNACKNOWLEDGED
+
+
+def test_a_clock_that_was_set_is_told_for_ten_minutes():
+    bench = Bench()
+    bench.said += bench.notifier.clock_stepped(timedelta(hours=-2), bench.now)
+    assert bench.after(2).raised("clock-wrong", SITE_WIDE) == 1
+    bench.after(9).after(2)
+    assert not holds(bench, "clock-wrong")
+
+
+def test_a_clock_that_was_nudged_is_not_told():
+    bench = Bench()
+    assert list(bench.notifier.clock_stepped(timedelta(seconds=2), bench.now)) == []
+
+
+def test_a_refused_plant_file_is_told_with_its_place_until_it_is_mended():
+    bench = Bench()
+    bench.said += bench.notifier.plant_refused("barn.yaml, line 14: names 'bathh'", bench.now)
+    assert "line 14" in bench.of(Condition)[-1].detail
+    assert bench.phase("plant-file-refused", SITE_WIDE) is AlarmPhase.UNACKNOWLEDGED
+    bench.said += bench.notifier.plant_changed(bench.notifier.plant, bench.now)
+    assert not holds(bench, "plant-file-refused")
+
+
+def test_another_mistake_in_the_plant_file_is_told_in_its_turn():
+    bench = Bench()
+    for text in ("line 14", "line 20"):
+        bench.said += bench.notifier.plant_refused(text, bench.now)
+    assert [one.detail for one in bench.of(Condition)] == ["line 14", "line 20"]
