@@ -1,0 +1,1 @@
+"""The `coldside` command, one module a group of subcommands."""

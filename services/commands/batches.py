@@ -1,0 +1,117 @@
+"""`coldside batch ...`: what people do with a batch."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.table import Table
+
+from schemas.batches import BatchPhase, BatchState
+from schemas.requests import HoldBatch, RequestBase, ResumeBatch, SkipStep, StartBatch, StopBatch
+from schemas.topics import TopicKind, every
+from schemas.written import WrittenError
+from services.commands.client import as_rows
+from services.commands.common import (
+    AS_JSON,
+    BROKER,
+    SITE,
+    STATE,
+    USAGE,
+    WHO,
+    WHY,
+    asking,
+    fail,
+    local,
+    out,
+    show_json,
+    visiting,
+)
+from services.scheduler.profile_file import find_profile
+
+app = typer.Typer(no_args_is_help=True, help="Start, hold, resume, skip, stop and list batches.")
+
+BATCH = Annotated[str, typer.Argument(help="The batch's name, such as 41-oat-pale.")]
+FOLDER = Path("state")
+
+
+@app.command()
+def start(
+    batch: BATCH,
+    chamber: Annotated[str, typer.Option("--chamber", help="Where it stands.")],
+    profile: Annotated[str, typer.Option("--profile", help="A profile file, or the name of one that comes along.")],
+    title: Annotated[str, typer.Option("--title", help="What people call it.")] = "",
+    original_gravity: Annotated[float | None, typer.Option("--original-gravity", help="As SG, such as 1.052.")] = None,
+    broker: BROKER = "",
+    state: STATE = FOLDER,
+    site: SITE = "",
+    who: WHO = "",
+    why: WHY = "",
+    as_json: AS_JSON = False,
+) -> None:
+    """Put a beer in a chamber and start its profile."""
+    try:
+        programme = find_profile(profile)
+    except WrittenError as error:
+        raise fail(str(error), USAGE) from error
+    with asking(broker, state, site, who, why) as asker:
+        asker.ask(
+            StartBatch,
+            as_json,
+            batch=batch,
+            title=title or batch,
+            chamber=chamber,
+            profile=programme,
+            original_gravity_sg=original_gravity,
+        )
+
+
+def _add_verb(command: str, kind: type[RequestBase], says: str) -> None:
+    @app.command(command, help=says)
+    def act(
+        batch: BATCH,
+        broker: BROKER = "",
+        state: STATE = FOLDER,
+        site: SITE = "",
+        who: WHO = "",
+        why: WHY = "",
+        as_json: AS_JSON = False,
+    ) -> None:
+        with asking(broker, state, site, who, why) as asker:
+            asker.ask(kind, as_json, batch=batch)
+
+
+_add_verb("hold", HoldBatch, "Stop the programme's clock; the chamber goes on holding the temperature.")
+_add_verb("resume", ResumeBatch, "Let a held batch go on where it was.")
+_add_verb("skip", SkipStep, "End the running step now and go on with the next.")
+_add_verb("stop", StopBatch, "End a batch before its time; the chamber goes on holding the last setpoint.")
+
+
+@app.command("list")
+def list_(
+    everything: Annotated[bool, typer.Option("--all", help="Also those that have ended.")] = False,
+    broker: BROKER = "",
+    state: STATE = FOLDER,
+    site: SITE = "",
+    as_json: AS_JSON = False,
+) -> None:
+    """Show the batches and where each stands."""
+    with visiting(broker, state) as visit:
+        name = visit.site(site)
+        found = as_rows(visit.retained([every(name, TopicKind.BATCH)]), TopicKind.BATCH)
+    batches = [one for one in found if isinstance(one, BatchState)]
+    shown = [
+        one for one in batches if everything or one.phase in (BatchPhase.RUNNING, BatchPhase.HELD, BatchPhase.IDLE)
+    ]
+    if as_json:
+        show_json([one.model_dump(mode="json") for one in shown])
+    else:
+        out.print(_table(shown) if shown else "No batch is under way; start one with `coldside batch start`.")
+
+
+def _table(batches: list[BatchState]) -> Table:
+    table = Table("batch", "beer", "chamber", "state", "step", "until", box=None, header_style="dim")
+    for one in batches:
+        step = one.steps[one.step] if one.step is not None and one.step < len(one.steps) else None
+        until = (local(step.ends) if step.ends else step.ends_when) if step else ""
+        table.add_row(one.batch, one.title, one.chamber, one.phase, step.name if step else "", until)
+    return table
