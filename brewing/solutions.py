@@ -95,9 +95,10 @@ def sucrose_fraction(density: float, temperature_c: float) -> float:
     return fraction
 
 
-def sucrose_gravity(mass_fraction: float) -> float:
-    """Specific gravity 20/20 in vacuo, -0.03 to 0.6 by mass. ICUMSA SPS-4 (1998)."""
-    return _sucrose(check("mass_fraction", mass_fraction, -0.03, 0.6, ""), 20.0) / _sucrose(0.0, 20.0)
+def sugar_water_density(mass_fraction: float, temperature_c: float) -> float:
+    """`sucrose_density` that goes on to -0.03, for what a hydrometer reads below water; 0-80 degC."""
+    t = check("temperature_c", temperature_c, 0.0, 80.0, "degC")
+    return _sucrose(check("mass_fraction", mass_fraction, -0.03, 0.6, ""), t)
 
 
 def ethanol_density(mass_fraction: float, temperature_c: float = 20.0) -> float:
