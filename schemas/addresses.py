@@ -36,6 +36,9 @@ class MqttProbe(Model):
     mqtt: DeviceTopic
     value: Annotated[str, AfterValidator(_json_path)] | None = None
     open: Payload | int | bool | None = Field(default=None, description="What a contact says when it is open.")
+    time: Annotated[str, AfterValidator(_json_path)] | None = Field(
+        default=None, description="Where the device's own time stands: ISO 8601, or seconds or milliseconds since 1970."
+    )
 
 
 class OneWireProbe(Model):
