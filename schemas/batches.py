@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from schemas.base import Celsius, Instant, Message, Model, Name, Text
+from schemas.base import Celsius, Finite, Instant, Message, Model, Name, NotNegative, Text
 
 SpecificGravity = Annotated[float, Field(ge=0.98, le=1.2)]
 
@@ -32,6 +32,11 @@ class PlannedStep(Model):
     ends: Instant | None = Field(description="None while it cannot be said.")
     ends_when: Text = Field(default="", description="What ends it, in words.")
     done: bool = False
+    late: bool = Field(default=False, description="It began late, because nobody was there when it was due.")
+    ends_earliest: Instant | None = Field(default=None, description="Lower end of the 80 % interval, where forecast.")
+    ends_latest: Instant | None = Field(default=None, description="Upper end of the 80 % interval, where forecast.")
+    instruction: Text = Field(default="", description="What a person is to do when it begins.")
+    pressure_bar: Annotated[float, Field(ge=0, le=10)] | None = None
 
 
 class BatchState(Message):
@@ -48,4 +53,7 @@ class BatchState(Message):
     steps: tuple[PlannedStep, ...]
     original_gravity_sg: SpecificGravity | None = None
     gravity_sg: SpecificGravity | None = None
+    attenuation_percent: Finite | None = Field(default=None, description="Apparent attenuation.")
+    alcohol_percent: NotNegative | None = Field(default=None, description="By volume, at 20 degC.")
+    awaits: Text = Field(default="", description="What a person is asked to do or to say now; empty when nothing.")
     why: Text = Field(default="", description="The last decision and its reason.")

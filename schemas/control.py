@@ -27,6 +27,9 @@ class Setpoint(Message):
     step: Text = ""
     freezes_at_c: Celsius | None = Field(default=None, description="Where this beer begins to freeze, when known.")
     expires: Instant | None = Field(default=None, description="When a person's own setpoint lapses.")
+    may_heat: bool = Field(default=True, description="False while the beer is left to warm itself up to the setpoint.")
+    alarm_above_c: Celsius | None = Field(default=None, description="Too warm for this step, whatever the tolerance.")
+    alarm_below_c: Celsius | None = Field(default=None, description="Too cold for this step, whatever the tolerance.")
 
 
 class Command(Message):

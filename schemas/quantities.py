@@ -97,6 +97,7 @@ def _converted(number: float, given: str, unit: str, written: str, *, difference
 _EXAMPLES = {
     "liter": "23 L", "second": "5 min", "watt": "95 W", "volt": "230 V", "ampere": "10 A", "degC": "18 degC",
     "delta_degree": "0.5 K", "bar": "0.8 bar", "meter": "60 m", "percent": "30 %", "kilogram": "2.3 kg",
+    "kelvin/hour": "1 K/h",
 }  # fmt: skip
 
 
@@ -130,3 +131,5 @@ Degrees = In("degC", low=-60, high=150)
 Kelvins = In("delta_degree", low=-50, high=150)
 Metres = In("meter", low=-500, high=9000)
 Percent = In("percent", low=0, high=100)
+KelvinsPerHour = In("kelvin/hour", low=0.001, high=60)
+Bars = In("bar", low=0, high=4)

@@ -6,7 +6,7 @@ from pydantic import Field, TypeAdapter
 
 from schemas.base import Celsius, Finite, Instant, Message, Name, ServiceName, Text
 from schemas.batches import SpecificGravity
-from schemas.profiles import Profile
+from schemas.profiles import MOST_STEPS, Profile, Step
 
 RequestId = Annotated[str, Field(pattern=r"^[A-Za-z0-9-]{1,64}$")]
 
@@ -31,6 +31,7 @@ class StartBatch(RequestBase):
     chamber: Name
     profile: Profile
     original_gravity_sg: SpecificGravity | None = None
+    begins: Instant | None = Field(default=None, description="Waits in `idle` until then; None begins at once.")
 
 
 class HoldBatch(RequestBase):
@@ -63,6 +64,58 @@ class StopBatch(RequestBase):
     service = ServiceName.SCHEDULER
     verb: Literal["stop-batch"] = "stop-batch"
     batch: Name
+
+
+class AbortBatch(RequestBase):
+    """Gives a batch up at once; the chamber goes back to what it holds when it is empty."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["abort-batch"] = "abort-batch"
+    batch: Name
+
+
+class FinishBatch(RequestBase):
+    """The beer is done, whatever steps were left; the chamber goes on holding the last setpoint."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["finish-batch"] = "finish-batch"
+    batch: Name
+
+
+class GoBack(RequestBase):
+    """Begins the step before the running one anew."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["go-back"] = "go-back"
+    batch: Name
+
+
+class ConfirmStep(RequestBase):
+    """A person's word, where the running step asks for it."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["confirm-step"] = "confirm-step"
+    batch: Name
+
+
+class EditSteps(RequestBase):
+    """Replaces the running step's rest and all that comes after, or only what comes after."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["edit-steps"] = "edit-steps"
+    batch: Name
+    first: Annotated[int, Field(ge=0)] = Field(description="Index of the first step that is replaced.")
+    steps: Annotated[tuple[Step, ...], Field(min_length=1, max_length=MOST_STEPS)]
+    effective: Instant | None = Field(default=None, description="From when on; None is at once.")
+
+
+class MoveBatch(RequestBase):
+    """The beer stands in another chamber now; its programme goes on there."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["move-batch"] = "move-batch"
+    batch: Name
+    chamber: Name
 
 
 class SetTemperature(RequestBase):
@@ -170,6 +223,12 @@ Request = (
     | ResumeBatch
     | SkipStep
     | StopBatch
+    | AbortBatch
+    | FinishBatch
+    | GoBack
+    | ConfirmStep
+    | EditSteps
+    | MoveBatch
     | SetTemperature
     | ClearTemperature
     | AcknowledgeAlarm

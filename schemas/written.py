@@ -192,6 +192,7 @@ _SAYINGS: dict[str, Callable[[ErrorDetails, set[str]], tuple[str, str]]] = {
     "missing": _missing_key,
     "value_error": _own_words,
     "driver": _own_words,
+    "shape": _own_words,
     "union_tag_invalid": _wrong_kind,
     "model_type": _no_mapping,
     "model_attributes_type": _no_mapping,
