@@ -1,0 +1,209 @@
+"""Predictive switching: start so that the crest, and stop so that the trough, of the coming hours touches a narrow
+band.
+
+At every decision the model says how the beer goes on if nothing more is done (`coast`), and if cooling or heating
+goes on
+from now. Cooling ends when the trough of the coast reaches the band's lower edge, and begins when even cooling from
+now on
+cannot keep the crest below its upper edge; heating is the mirror image. So a crash runs at full power until what is
+stored
+in cold walls brings the beer just home, a ramp is met half-way, and one rule serves all. The band is as narrow as the
+wished time between starts allows.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+
+from services.supervisor.control import Decision, Estimate, Rules, Sight, Want
+from services.supervisor.estimate import Estimator
+from services.supervisor.identify import Outlook
+from services.supervisor.model import ROOM, TICK_S, YEAST, Array, Mode, shape_for
+
+
+@dataclass(frozen=True, slots=True)
+class Tuning:
+    """One for all chambers. Bands in K, times in s."""
+
+    cool_band_k: float = 0.04
+    heat_band_k: float = 0.05
+    pump_band_k: float = 0.03
+    narrowest_k: float = 0.02
+    widest_k: float = 0.12
+    between_starts_s: float = 4800.0
+    change_over_s: float = 2700.0
+    frost_margin_k: float = 0.4
+    look_s: float = 9000.0
+    start_look_s: float = 3600.0
+    coast_fan_s: float = 420.0
+    unsure_k: float = 0.6
+
+
+OFF, COAST, COOL, HEAT = (0, 0, 0), (0, 0, 1), (1, 0, 1), (0, 1, 1)
+_LONG_AGO = -1e9
+
+
+class BeerController:
+    """Control of one chamber with beer in it: fridge, kegerator or jacketed vessel."""
+
+    def __init__(self, rules: Rules, tuning: Tuning | None = None) -> None:
+        self.rules = rules
+        self.tuning = tuning or Tuning()
+        self.shape = shape_for(rules)
+        self.filter = Estimator(self.shape)
+        self._outlook = Outlook(self.filter.learnt)
+        self._about: Array = self.filter.learnt.theta
+        self._still: Mode = OFF if OFF in self.shape.modes else COAST
+        self._pumped = rules.kind == "jacketed"
+        self.band_k = self.tuning.pump_band_k if self._pumped else self.tuning.cool_band_k
+        self._last: datetime | None = None
+        self._clock_s = 0.0
+        self._cooled_s = self._heated_s = self._started_s = _LONG_AGO
+        self._was: Mode = self._still
+
+    def decide(self, sight: Sight) -> Decision:
+        """See `control.Controller`."""
+        self._take_in(sight)
+        if self.filter.fresh or self.filter.beer_sd_k > self.tuning.unsure_k:
+            return Decision(0.0, 0.0, 0.0, 0.0, "no beer reading to go by", self._estimate(sight))
+        if self.filter.learnt.theta is not self._about:
+            self._about = self.filter.learnt.theta
+            self._outlook = Outlook(self.filter.learnt)
+        cool, heat, why, demand = self._switch(sight)
+        fan = cool or heat or self._clock_s - max(self._cooled_s, self._heated_s) < self.tuning.coast_fan_s
+        return Decision(float(cool), float(heat), float(fan), demand, why, self._estimate(sight), self._want(sight))
+
+    def _take_in(self, sight: Sight) -> None:
+        if sight.beer_c is not None and (self.filter.fresh or self._gap(sight) > 1800.0):
+            self.filter.begin(sight.beer_c, sight.air_c, sight.ambient_c)
+            self._last = sight.now
+        if self._last is None or self.filter.fresh:
+            return
+        ticks = round(self._gap(sight) / TICK_S)
+        if ticks > 0:
+            self._clock_s += ticks * TICK_S
+            self._last = sight.now
+            self.filter.pass_time(self._was, ticks)
+            air = None if sight.door_open else sight.air_c
+            self.filter.see(sight.beer_c, air, sight.ambient_c, sight.bath_c)
+        self._note(sight)
+
+    def _gap(self, sight: Sight) -> float:
+        return (sight.now - self._last).total_seconds() if self._last else 0.0
+
+    def _note(self, sight: Sight) -> None:
+        """Remembers what the outputs do from now on, and adapts the band at a start."""
+        mode = self._mode(sight)
+        if sight.cooling_on:
+            if not self._was[0] and not self._pumped:
+                self._adapt()
+            self._cooled_s = self._clock_s
+        if sight.heating_on:
+            self._heated_s = self._clock_s
+        self._was = mode
+
+    def _mode(self, sight: Sight) -> Mode:
+        if sight.cooling_on:
+            return COOL
+        if sight.heating_on:
+            return HEAT
+        return COAST if sight.fan_on and COAST in self.shape.modes else self._still
+
+    def _adapt(self) -> None:
+        """Widens the band when starts come too soon after each other, narrows it when there is time to spare."""
+        since = self._clock_s - self._started_s
+        self._started_s = self._clock_s
+        factor = min(1.3, max(0.8, self.tuning.between_starts_s / max(since, 1.0)))
+        self.band_k = min(self.tuning.widest_k, max(self.tuning.narrowest_k, self.band_k * factor))
+
+    def _errors(self, mode: Mode, sight: Sight) -> Array:
+        """Predicted beer less setpoint, for staying in this mode."""
+        beer = self._outlook.mean[mode] @ self.filter.state
+        if sight.rate_k_per_h == 0.0:
+            return np.asarray(beer - sight.setpoint_c)
+        until = min(((at - sight.now).total_seconds() for at, _ in sight.ahead), default=1e9)
+        ahead = np.minimum(self._outlook.seconds, max(0.0, until))
+        return np.asarray(beer - sight.setpoint_c - sight.rate_k_per_h / 3600.0 * ahead)
+
+    def _switch(self, sight: Sight) -> tuple[bool, bool, str, float]:
+        coast = self._errors(COAST, sight)
+        demand = min(1.0, abs(float(self.filter.beer_c) - sight.setpoint_c))
+        if sight.heating_on:
+            return self._keep_heating(coast, demand)
+        if sight.cooling_on:
+            return self._keep_cooling(coast, sight, demand)
+        if self.rules.has_cooling and self._may_cool(coast, sight):
+            return True, False, "would get too warm", demand
+        if self.rules.has_heater and self._may_heat(coast, sight):
+            return False, True, "would get too cold", demand
+        return False, False, "coasting", demand
+
+    def _keep_cooling(self, coast: Array, sight: Sight, demand: float) -> tuple[bool, bool, str, float]:
+        near = int(self.tuning.look_s / 120.0)
+        if float(coast[:near].min()) <= -self.band_k:
+            return False, False, "cold enough in store", demand
+        if self._frost(sight, 0.0):
+            return False, False, "outer beer near freezing", demand
+        return True, False, "cooling", demand
+
+    def _keep_heating(self, coast: Array, demand: float) -> tuple[bool, bool, str, float]:
+        near = int(self.tuning.look_s / 120.0)
+        if float(coast[:near].max()) >= self.tuning.heat_band_k:
+            return False, False, "warm enough in store", demand
+        return False, True, "heating", demand
+
+    def _frost(self, sight: Sight, more_k: float) -> bool:
+        outer = self._outlook.outer[COAST][:20] @ self.filter.state
+        return float(outer.min()) < sight.freezes_at_c + self.tuning.frost_margin_k + more_k
+
+    def _may_cool(self, coast: Array, sight: Sight) -> bool:
+        if self._clock_s - self._heated_s < self.tuning.change_over_s and coast[0] < 0.3:
+            return False
+        if sight.ready_in_s > 0.0 or self._frost(sight, 0.3):
+            return False
+        near = int(self.tuning.start_look_s / 120.0)
+        crest = float(self._errors(COOL, sight)[:near].max())
+        return crest >= self.band_k and float(coast[:near].min()) > -self.band_k
+
+    def _may_heat(self, coast: Array, sight: Sight) -> bool:
+        if self._clock_s - self._cooled_s < self.tuning.change_over_s and coast[0] > -0.3:
+            return False
+        near = int(self.tuning.start_look_s / 120.0)
+        trough = float(self._errors(HEAT, sight)[:near].min())
+        return trough <= -self.tuning.heat_band_k and float(coast[:near].max()) < self.tuning.heat_band_k
+
+    def _estimate(self, sight: Sight) -> Estimate:
+        if self.filter.fresh:
+            return Estimate(None, 99.0, None, 0.0, 0.0)
+        state = self.filter.state
+        return Estimate(
+            self.filter.beer_c, self.filter.beer_sd_k, float(state[1]), float(state[YEAST]), self.filter.sureness
+        )
+
+    def _want(self, sight: Sight) -> Want | None:
+        """A bath cold enough for the yeast's heat and the room's at a third of the pump's time; as cold as can be to
+        crash."""
+        if not self._pumped:
+            return None
+        p = self.filter.learnt.parameters
+        state = self.filter.state
+        load = float(state[YEAST]) + p["room_w_k"] * (float(state[ROOM]) - sight.setpoint_c)
+        through = p["jacket_w_k"] * p["flow_w_k"] / (p["jacket_w_k"] + p["flow_w_k"])
+        crash = [(at, to) for at, to in sight.ahead if to < sight.setpoint_c - 1.0]
+        if self.filter.beer_c > sight.setpoint_c + 0.5:
+            return Want(-99.0, sight.now, 1.0)
+        if crash:
+            return Want(-99.0, crash[0][0], 0.5)
+        return Want(sight.setpoint_c - max(4.0, load / through * 3.0), sight.now, 0.3)
+
+    def snapshot(self) -> Mapping[str, Any]:
+        """See `control.Controller`."""
+        return {"theta": self.filter.learnt.theta.tolist(), "band_k": self.band_k}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """See `control.Controller`."""
+        self.filter.learnt.adopt(np.array(state["theta"]))
+        self.band_k = state["band_k"]

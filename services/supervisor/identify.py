@@ -1,0 +1,97 @@
+"""What has been learnt of a chamber: logarithms of its parameters, kept within physical bounds, and the model they
+give."""
+
+from collections.abc import Mapping, Sequence
+from math import exp, log
+
+import numpy as np
+
+from services.supervisor.model import MEAN_ROW, OUTER_ROW, STATES, TICK_S, Array, Mode, Shape, air_row, exponential
+
+MOST_TICKS = 6
+"""A filter's step is one to this many ticks of one mode."""
+_BOUND = 3.0
+"""A parameter stays within so many spreads of its guess."""
+_NUDGE = 1e-4
+
+
+class Learnt:
+    """Parameters about which the model is linear, with every matrix that prediction and learning need.
+
+    `theta` are natural logarithms in the order of `names`. `step[mode][k]` carries a state over k ticks,
+    `slope[mode][k]` is its derivative by each parameter, `air[mode]` and `air_slope[mode]` the same for the air's row.
+    """
+
+    __slots__ = ("air", "air_slope", "highest", "lowest", "names", "shape", "slope", "step", "theta")
+
+    def __init__(self, shape: Shape, theta: Array | None = None) -> None:
+        self.shape = shape
+        self.names = tuple(shape.guesses)
+        middle = np.array([log(guess.median) for guess in shape.guesses.values()])
+        reach = _BOUND * np.array([guess.spread for guess in shape.guesses.values()])
+        self.lowest, self.highest = middle - reach, middle + reach
+        self.adopt(middle if theta is None else theta)
+
+    def adopt(self, theta: Array) -> None:
+        """Works out everything anew about these parameters, cut to their bounds."""
+        self.theta = np.clip(theta, self.lowest, self.highest)
+        nudged = [self.theta, *(self.theta + _NUDGE * row for row in np.eye(len(self.names)))]
+        variants = [self._named(each) for each in nudged]
+        self.step: dict[Mode, list[Array]] = {}
+        self.slope: dict[Mode, list[Array]] = {}
+        self.air: dict[Mode, Array] = {}
+        self.air_slope: dict[Mode, Array] = {}
+        for mode in self.shape.modes:
+            self._prepare(mode, variants)
+
+    def _prepare(self, mode: Mode, variants: Sequence[Mapping[str, float]]) -> None:
+        once = exponential(np.array([self.shape.rates(p, mode) for p in variants]), TICK_S)
+        powers = [np.broadcast_to(np.eye(STATES), once.shape), once]
+        while len(powers) <= MOST_TICKS:
+            powers.append(powers[-1] @ once)
+        self.step[mode] = [np.ascontiguousarray(power[0]) for power in powers]
+        self.slope[mode] = [(power[1:] - power[0]) / _NUDGE for power in powers]
+        if self.shape.is_cabinet:
+            rows = np.array([air_row(p, mode) for p in variants])
+            self.air[mode] = rows[0]
+            self.air_slope[mode] = (rows[1:] - rows[0]) / _NUDGE
+
+    def _named(self, theta: Array) -> dict[str, float]:
+        return {name: exp(value) for name, value in zip(self.names, theta, strict=True)}
+
+    @property
+    def parameters(self) -> dict[str, float]:
+        """In their units."""
+        return self._named(self.theta)
+
+
+def guess_variance(shape: Shape) -> Array:
+    """Variances of the logarithms before anything has been seen."""
+    return np.array([guess.spread**2 for guess in shape.guesses.values()])
+
+
+def sureness(shape: Shape, variance: Array) -> float:
+    """0 while nothing has been learnt, towards 1 as the parameters' spreads shrink; the mean over parameters."""
+    shrunk = 1.0 - np.sqrt(np.maximum(variance, 0.0) / guess_variance(shape))
+    return float(np.clip(shrunk, 0.0, 1.0).mean())
+
+
+class Outlook:
+    """Rows that read the beer of the coming hours off a state now, for staying in each mode: mean, and outer layer."""
+
+    __slots__ = ("mean", "outer", "seconds")
+
+    def __init__(self, learnt: Learnt, every_s: float = 120.0, count: int = 90) -> None:
+        self.seconds = every_s * np.arange(1, count + 1)
+        self.mean: dict[Mode, Array] = {}
+        self.outer: dict[Mode, Array] = {}
+        for mode in learnt.shape.modes:
+            stride = np.linalg.matrix_power(learnt.step[mode][1], round(every_s / TICK_S))
+            rows = np.array([MEAN_ROW, OUTER_ROW])
+            found = []
+            for _ in range(count):
+                rows = rows @ stride
+                found.append(rows)
+            both = np.array(found)
+            self.mean[mode] = np.ascontiguousarray(both[:, 0])
+            self.outer[mode] = np.ascontiguousarray(both[:, 1])
