@@ -13,24 +13,34 @@ _DAY = 86_400.0
 
 
 class Method(NamedTuple):
-    """A way to carbonate; rates per day at which the gap to equilibrium closes, all common practice without a
-    source.
+    """A way to carbonate: how much of the gap to equilibrium closes in a day, and how long it customarily takes.
+
+    Rates and customs are common practice without a source.
     """
 
     slowest_per_day: float
     fastest_per_day: float
+    customary: str
     how: str
     risk: str
 
 
 METHODS = {
-    "set and wait": Method(0.30, 0.45, "hold the serving pressure at serving temperature", "none: it cannot overshoot"),
-    "high pressure start": Method(
-        0.30, 0.45, "hold a higher pressure for a time, then the serving pressure", "overshoots when left too long"
+    "set and wait": Method(
+        0.30, 0.45, "7-14 d", "hold the serving pressure at serving temperature", "none: it cannot overshoot"
     ),
-    "shaken keg": Method(12.0, 36.0, "rock the keg under pressure", "foam in the gas line, overshoots within minutes"),
+    "high pressure start": Method(
+        0.30,
+        0.45,
+        "2-4 d",
+        "hold a higher pressure for a time, then the serving pressure",
+        "overshoots when left too long",
+    ),
+    "shaken keg": Method(
+        12.0, 36.0, "1-6 h", "rock the keg under pressure", "foam in the gas line, overshoots within minutes"
+    ),
     "porous stone": Method(
-        2.0, 12.0, "bubble the gas through a sintered stone", "foam, lost aroma, and the stone must be sterile"
+        2.0, 12.0, "6-36 h", "bubble the gas through a sintered stone", "foam, lost aroma; the stone must be sterile"
     ),
 }
 

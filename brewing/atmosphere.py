@@ -6,6 +6,8 @@ from brewing.errors import check
 
 STANDARD_PA = 101_325.0
 
+_EARTH_M = 6_356_766.0
+
 
 def pressure_at_altitude(altitude_m: float) -> float:
     """Mean atmospheric pressure in Pa for -500 to 11 000 m.
@@ -14,7 +16,8 @@ def pressure_at_altitude(altitude_m: float) -> float:
     way.
     """
     altitude_m = check("altitude_m", altitude_m, -500.0, 11_000.0, "m")
-    return STANDARD_PA * math.pow(1.0 - 2.25577e-5 * altitude_m, 5.25588)
+    geopotential_m = altitude_m * _EARTH_M / (_EARTH_M + altitude_m)
+    return STANDARD_PA * math.pow(1.0 - 2.25577e-5 * geopotential_m, 5.25588)
 
 
 def absolute_pressure(gauge_pa: float, atmosphere_pa: float = STANDARD_PA) -> float:

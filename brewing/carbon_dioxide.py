@@ -80,7 +80,7 @@ class Saturation(NamedTuple):
 def saturation(temperature_c: float) -> Saturation:
     """Pressure and densities while liquid remains, -56.5 to 30.9 degC.
 
-    Span & Wagner 1996, equations 3.13 to 3.15; within 0.01 % in pressure and 0.1 % in density of the full equation.
+    Span & Wagner 1996, equations 3.13 to 3.15; within 0.01 % in pressure and 0.2 % in density of the full one.
     """
     kelvin = check("temperature_c", temperature_c, TRIPLE_C, CRITICAL_C, "degC") + _KELVIN
     theta = max(1.0 - kelvin / _CRITICAL_K, 0.0)

@@ -87,9 +87,10 @@ def platinum(resistance_ohm: float, at_zero_ohm: float = 100.0) -> float:
     low, high = platinum_resistance(-200.0, base), platinum_resistance(850.0, base)
     ratio = check("resistance_ohm", resistance_ohm, low, high, "ohm", "broken wire or short?") / base
     t = (-_A + math.sqrt(_A * _A - 4.0 * _B * (1.0 - ratio))) / (2.0 * _B)
+    t = min(max(t, -200.0), 850.0)
     for _ in range(6 if t < 0.0 else 0):
         t = max(-200.0, t - (platinum_resistance(t) - 100.0 * ratio) / platinum_slope(t))
-    return min(t, 850.0)
+    return t
 
 
 def platinum_tolerance(temperature_c: float, tolerance_class: str = "B") -> float:

@@ -35,7 +35,7 @@ class Crash(NamedTuple):
     @property
     def load_w(self) -> float:
         """Mean W into the bath while it lasts."""
-        return sensible_heat(self.beer, self.from_c, self.to_c) / check("duration_s", self.duration_s, 60.0, 1e8, "s")
+        return sensible_heat(self.beer, self.from_c, self.to_c) / self.duration_s
 
     @property
     def end_s(self) -> float:
@@ -89,7 +89,8 @@ def chiller_for(reservoir: Reservoir, crashes: list[Crash], bath_c: float) -> fl
 
 def _moments(crashes: list[Crash]) -> list[float]:
     starts = [check("start_s", crash.start_s, 0.0, 1e8, "s") for crash in crashes]
-    return sorted({0.0, *starts, *(crash.end_s for crash in crashes)})
+    ends = [crash.start_s + check("duration_s", crash.duration_s, 60.0, 1e8, "s") for crash in crashes]
+    return sorted({0.0, *starts, *ends})
 
 
 def _sane(reservoir: Reservoir) -> None:

@@ -70,6 +70,7 @@ def _carbonation_time(
         Figure("soonest_h", "earliest", soonest / 3600.0, "h", 1),
         Figure("latest_h", "latest", latest / 3600.0, "h", 1),
         Figure("overshoot_per_h", "then goes on by", overshoot, "volumes/h", 2),
+        Figure("customary", "customarily", way.customary),
         Figure("how", "how", way.how),
         Figure("risk", "risk", way.risk),
     )

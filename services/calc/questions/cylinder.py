@@ -22,7 +22,7 @@ def _gas_cylinder(
     blind = left > last
     return (
         Figure("left_kg", "gas left", left, "kg", 2),
-        Figure("kegs_pushed", "kegs it will push out", cylinder.kegs_served(left, pushing), "kegs", 0),
+        Figure("kegs_pushed", "kegs it will push out", cylinder.kegs_served(left, pushing), "kegs", 1),
         Figure(
             "kegs_carbonated",
             "kegs it will carbonate and push",
