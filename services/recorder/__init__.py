@@ -1,0 +1,1 @@
+"""The recorder: keeps everything that happened, and finds it again."""
