@@ -18,6 +18,7 @@ DEADBAND_K = 1.0  # habit 0.5 to 2 K on air, 0.3 to 1 K on liquid
 CONTINUOUS_SHARE = 0.8  # of a branch circuit's rating: NEC 210.20(A), from memory
 ISOBUTANE_CHARGE_LIMIT_KG = 0.150  # household appliances: IEC/UL 60335-2-24
 ISOBUTANE_LOWER_FLAMMABLE_PERCENT = 1.8  # printed 1.5 to 1.8, from memory
+NEVER_TOGETHER = ("heater", "compressor")  # of one chamber: common practice, no source
 RESIDUAL_CURRENT_TRIP_A = 0.005  # personnel protection, UL 943 class A, from memory; IEC 61008 uses 0.030
 
 

@@ -10,6 +10,7 @@ EVALUATORS = {
     "inrush current multiple": lambda row: electrical.inrush_current(1.0),
     "isobutane R600a charge limit, household": lambda row: electrical.ISOBUTANE_CHARGE_LIMIT_KG * 1000.0,
     "isobutane lower flammable limit": lambda row: electrical.ISOBUTANE_LOWER_FLAMMABLE_PERCENT,
+    "heater + compressor interlock": lambda row: 0 if {"heater", "compressor"} <= {*electrical.NEVER_TOGETHER} else 2,
     "GFCI/RCD trip level personnel": lambda row: electrical.RESIDUAL_CURRENT_TRIP_A * 1000.0,
     "continuous load limit on a 15 A branch": lambda row: electrical.continuous_limit(15.0),
     "deadband for a compressor thermostat": lambda row: electrical.DEADBAND_K,
