@@ -5,13 +5,13 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 
 from schemas.alarms import Condition
-from schemas.base import Instant, Message, Model, ServiceName
+from schemas.base import Message, Model, ServiceName
 from schemas.contract import retained, topic_for
 from schemas.control import Command
 from schemas.plant import Plant
 from schemas.topics import TopicKind, every
 from services.bridge.drivers.driver import Payload
-from services.bridge.lease import FUTURE, QUARANTINE_S, Passage
+from services.bridge.lease import QUARANTINE_S, Passage
 from services.bridge.outputs import OutputChannel
 from services.bridge.probes import ProbeChannel
 from services.bridge.wiring import Wiring
@@ -23,10 +23,9 @@ _SET_BACK = timedelta(seconds=-1)
 
 
 class BridgeState(Model):
-    """What must survive a restart. Levels are not in it: after a restart they are unknown until measured."""
+    """What must survive a restart. Levels and leases are not in it: what was commanded before is not obeyed after."""
 
     version: int = 1
-    newest: dict[str, Instant] = {}
     stated: tuple[Condition, ...] = ()
 
 
@@ -68,8 +67,6 @@ class Bridge:
         """Every output is told to be off, and is unknown until it was."""
         elapsed_s = self._passage.look(now)
         for output in self.outputs:
-            if output.lease.newest is not None and output.lease.newest > now + FUTURE:
-                output.lease.newest = None  # the clock was set back while the bridge was away
             yield from self._sent(output.open(now, elapsed_s))
 
     def rejoin(self, now: datetime) -> Iterable[Outgoing]:
@@ -145,14 +142,10 @@ class Bridge:
             yield from self._release(output, now, elapsed_s, "switched off: the bridge was stopped", now)
 
     def snapshot(self) -> BridgeState:
-        """When each output was commanded last, and what was said of conditions."""
-        newest = {key: one.lease.newest for key, one in self._wiring.outputs.items() if one.lease.newest is not None}
-        stated = tuple(one.stated for one in self._wiring.findings() if one.stated is not None)
-        return BridgeState(newest=newest, stated=stated)
+        """What was said of conditions."""
+        return BridgeState(stated=tuple(one.stated for one in self._wiring.findings() if one.stated is not None))
 
     def _restore(self, state: BridgeState) -> None:
-        for key, output in self._wiring.outputs.items():
-            output.lease.newest = state.newest.get(key)
         stated = {f"{one.chamber}/{one.name}": one for one in state.stated}
         for finding in self._wiring.findings():
             finding.stated = stated.get(finding.key)

@@ -52,8 +52,8 @@ class Lease:
 
     __slots__ = ("newest", "level", "ends_at", "_ends_s", "_closed_until_s")
 
-    def __init__(self, newest: datetime | None = None) -> None:
-        self.newest = newest
+    def __init__(self) -> None:
+        self.newest: datetime | None = None
         self.level = 0.0
         self.ends_at: datetime | None = None
         self._ends_s = 0.0

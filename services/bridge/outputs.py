@@ -59,7 +59,8 @@ class OutputChannel:
         return self.level is not None and self.level != SAFE
 
     def open(self, now: datetime, elapsed_s: float) -> Said:
-        """First words: what it does is unknown, and it is told to be off."""
+        """First words: what it does is unknown, and it is told to be off. No command given before is obeyed."""
+        self.lease.end(refuse_before=now)
         self.report = self._report(None, Basis.UNKNOWN, now, now)
         yield self.report
         yield self._send(SAFE, elapsed_s)

@@ -76,11 +76,11 @@ def _simple_keys(path: str) -> tuple[str | int, ...] | None:
 def _follow(keys: tuple[str | int, ...], path: str, payload: Payload) -> Any:
     found = payload.document()
     for key in keys:
-        if not isinstance(found, list if isinstance(key, int) else dict):
+        if isinstance(found, str):  # has letters at numbers, but no elements
             raise Garbled(Trouble.MISSING, f"nothing at {path}")
         try:
             found = found[key]
-        except (KeyError, IndexError):
+        except (KeyError, IndexError, TypeError):
             raise Garbled(Trouble.MISSING, f"nothing at {path}") from None
     return found
 
