@@ -14,9 +14,9 @@ class BadInput(ValueError):
 class Input:
     """One thing that is asked for.
 
-    `unit` is what the arithmetic takes, in the spelling of `brewing.units.read`; `default` is written as a person would
-    write it, and None where there is none. An input with `choices` is one of these words and has no unit. An `optional`
-    input may be left out and is then None.
+    `unit` is what the arithmetic takes, in the spelling of `brewing.units.read`; `default` is written as a person
+    would write it, and None where there is none. An input with `choices` is one of these words and has no unit; one
+    whose unit is `text` is taken as written. An `optional` input may be left out and is then None.
     """
 
     name: str
@@ -37,6 +37,8 @@ class Input:
             if written in self.choices:
                 return written
             raise BadInput(f"{self.name}: {written!r} is none of: {', '.join(self.choices)}")
+        if self.unit == "text":
+            return written
         try:
             return units.read(written, self.unit)
         except ValueError as error:

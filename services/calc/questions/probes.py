@@ -64,7 +64,35 @@ def _two_point(
     )
 
 
+def _onewire_reading(scratchpad: str) -> tuple[Figure, ...]:
+    try:
+        content = bytes.fromhex(scratchpad)
+    except ValueError as error:
+        raise ValueError("scratchpad: write nine bytes in hexadecimal, as the bus gives them") from error
+    fault = probes.ds18b20_fault(content)
+    return (
+        Figure(
+            "temperature_c",
+            "temperature",
+            "none" if fault else probes.ds18b20_temperature(*content[:2]),
+            "degC",
+            4,
+            fault,
+        ),
+        Figure("check_byte", "check byte of the first eight", f"{probes.crc8(content[:8]):02X}"),
+    )
+
+
 QUESTIONS = (
+    Question(
+        "onewire-reading",
+        "What do these nine bytes of a DS18B20 say?",
+        (Input("scratchpad", "text", "nine bytes in hexadecimal", default="72 01 4b 46 7f ff 0e 10 57"),),
+        _onewire_reading,
+        "sixteenths of a degree in two's complement; check byte x^8 + x^5 + x^4 + 1, reflected, start 0",
+        "DS18B20 datasheet; faults as in the Linux kernel's w1_therm documentation",
+        "-55 to 125 degC; 85 degC with byte 6 at 0x0C is the power-on value, all zeros pass the check and mean a short",
+    ),
     Question(
         "thermistor",
         "What temperature does this thermistor show?",

@@ -1,10 +1,11 @@
 """Questions on heat, moist air and the compressor."""
 
-from brewing import coolant, door, electrical, psychrometrics, reservoir, thermal
+from brewing import coolant, door, electrical, psychrometrics, reservoir, thermal, two_node
 from brewing.door import Doorway
 from brewing.psychrometrics import Air
 from brewing.reservoir import Crash, Reservoir
 from brewing.thermal import Mass
+from brewing.two_node import Pair, Temperatures
 from services.calc.question import Figure, Input, Question
 
 MAINS_CAUTION = (
@@ -28,6 +29,30 @@ def _crash_time(
         Figure("mean_w", "on average", thermal.cooling_load(beer, start, target, max(seconds, 1.0)), "W", 0),
         Figure("settles_c", "left on, it would settle at", thermal.settles_at(ambient, ua, cooling), "degC", 1),
     )
+
+
+def _bath_crash(
+    bath: float, fraction: float, start: float, volume: float, beer: float, target: float,
+    jacket: float, room_leak: float, ambient: float, chiller: float,
+) -> tuple[Figure, ...]:  # fmt: skip
+    share = fraction / 100.0
+    cold = Mass(bath * 1e-3 * coolant.density(share, start), coolant.specific_heat(share, start))
+    warm = Mass(volume * 1.01)
+    pair = Pair(cold, warm, jacket, room_leak, room_c=ambient, chill_w=chiller)
+    begin = Temperatures(start, beer)
+    seconds = two_node.time_to_reach(pair, begin, target)
+    then = two_node.after(pair, begin, seconds)
+    ice = coolant.warmest_freezing_point(share)
+    frozen = (
+        "the chiller would take the bath below its freezing point: it needs its thermostat" if then.bath_c < ice else ""
+    )
+    return (
+        Figure("time_h", "it takes", seconds / 3600.0, "h", 1),
+        Figure("bath_c", "the bath is then at", then.bath_c, "degC", 1, frozen),
+        Figure("met_c", "without chiller or leak they would meet at",
+               thermal.mixed_temperature(cold, start, warm, beer), "degC", 1),
+        Figure("heat_kj", "heat to take out", thermal.sensible_heat(warm, beer, target) / 1000.0, "kJ", 0),
+    )  # fmt: skip
 
 
 def _chamber_balance(
@@ -116,6 +141,27 @@ QUESTIONS = (
         "t = m c / UA ln((T0 - Te) / (Tt - Te)), Te = ambient - cooling / UA",
         "Newton's law of cooling in closed form; 4050 J/(kg K), widely quoted, +/-3 %",
         "stirred or small vessels, sensible heat only; a still one takes 10 to 20 % longer at its core",
+        MAINS_CAUTION,
+    ),
+    Question(
+        "bath-crash",
+        "How long does a bath take to bring a jacketed beer down?",
+        (
+            Input("bath", "L", "coolant", default="40 L"),
+            Input("fraction", "percent", "propylene glycol by mass", default="30 %"),
+            Input("start", "degC", "bath at the start", default="-4 degC"),
+            Input("volume", "L", "beer", default="23 L"),
+            Input("beer", "degC", "beer now", default="20 degC"),
+            Input("target", "degC", "beer wanted", default="2 degC"),
+            Input("jacket", "W/K", "between bath and beer while the pump runs", default="15 W/K"),
+            Input("room_leak", "W/K", "between bath and room", default="2 W/K"),
+            AMBIENT,
+            Input("chiller", "W", "cooling power of the chiller", default="150 W"),
+        ),
+        _bath_crash,
+        "two linear heat balances, bath and beer, solved in closed form",
+        "eigen solution of the two-node model; coolant by Melinder 2010",
+        "pump and chiller always on, no ice; looked for within two weeks",
         MAINS_CAUTION,
     ),
     Question(
