@@ -103,7 +103,7 @@ def _agree(topic_name: str, address: Address, message: Message) -> None:
 def _claimed_version(payload: bytes) -> Any:
     try:
         body = json.loads(payload)
-    except ValueError:
+    except (ValueError, RecursionError):
         return SCHEMA_VERSION
     return body.get("v", SCHEMA_VERSION) if isinstance(body, dict) else SCHEMA_VERSION
 

@@ -4,19 +4,24 @@ from collections import Counter, deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from random import Random
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import paho.mqtt.client as mqtt
 
 from schemas.contract import MAX_PAYLOAD_BYTES, encode
 from services.runtime.address import BrokerAddress
+from services.runtime.clock import machine_seconds
 from services.runtime.connection import Connection, Listeners, Will
 from services.runtime.link import Delivery, kept_while_offline
 from services.runtime.service import Outgoing
 
+if TYPE_CHECKING:
+    from paho.mqtt.client import SocketLike
+
 WINDOW = 200
 """Published messages that may be unconfirmed at once; the rest waits here."""
 READ_AT_ONCE = 200
+RESUBSCRIBE_AFTER_S = 2.0
 MOST_KEPT = 20_000
 """Messages kept through an outage; beyond it the oldest go, and are counted."""
 _MID_BITS = 16
@@ -54,6 +59,9 @@ class BrokerLink:
         self._confirmed: list[int] = []
         self._number = 0
         self._refused = ""
+        self._subscribing: dict[int, list[str]] = {}
+        self._try_again: list[str] = []
+        self._try_again_s = 0.0
         listeners = Listeners(
             self._on_up, self._on_down, self._on_message, self._on_confirmed, self._last_will, self._is_full
         )
@@ -67,6 +75,16 @@ class BrokerLink:
     def connected(self) -> bool:
         """Whether the broker has let us in."""
         return self._connection.up
+
+    @property
+    def socket(self) -> "SocketLike | None":
+        """What the connection runs over, for whoever waits on several; None while there is none."""
+        return self._client.socket()
+
+    @property
+    def listening(self) -> bool:
+        """Whether the broker has confirmed every subscription."""
+        return self.connected and not self._subscribing and not self._try_again
 
     @property
     def waiting(self) -> int:
@@ -114,6 +132,7 @@ class BrokerLink:
     def turn(self, wait_s: float) -> None:
         """Reads a limited number of messages, so that they are handled soon; the rest waits in the socket."""
         self._connection.turn(0.0 if self._inbox else wait_s)
+        self._subscribe_again()
 
     def take(self, limit: int) -> list[Delivery]:
         """What has come, oldest first."""
@@ -175,7 +194,9 @@ class BrokerLink:
     def _subscribe(self, filters: Iterable[str]) -> None:
         wanted = [(one, 1) for one in filters]
         if wanted:
-            self._client.subscribe(wanted)
+            _, mid = self._client.subscribe(wanted)
+            if mid is not None:
+                self._subscribing[mid] = [one for one, _ in wanted]
 
     def _on_up(self) -> None:
         self.connections += 1
@@ -185,6 +206,8 @@ class BrokerLink:
     def _on_down(self) -> None:
         """Nothing stale may be sent again by itself: what paho holds is taken from it, and only what keeps is kept."""
         self._client.drop_out_messages()
+        self._subscribing.clear()
+        self._try_again.clear()
         left = [*self._sent.values(), *self._queue]
         self._sent.clear()
         self._queue.clear()
@@ -206,8 +229,19 @@ class BrokerLink:
             self._confirmed.append(letter.number)
         self._send_queued()
 
-    def _on_subscribe(self, _client: mqtt.Client, _data: Any, _mid: int, codes: list[Any], _properties: Any) -> None:
-        refused = sum(code.is_failure for code in codes)
+    def _on_subscribe(self, _client: mqtt.Client, _data: Any, mid: int, codes: list[Any], _properties: Any) -> None:
+        asked = self._subscribing.pop(mid, [])
+        refused = [one for one, code in zip(asked, codes, strict=False) if code.is_failure]
         if refused:
-            self.counts["subscriptions-refused"] += refused
-            self._refused = f"the broker refused {refused} of the subscriptions {', '.join(self._filters)}"
+            self.counts["subscriptions-refused"] += len(refused)
+            self._refused = f"the broker refused to let us listen to {', '.join(refused)}; trying again"
+            self._try_again += refused
+            self._try_again_s = machine_seconds() + RESUBSCRIBE_AFTER_S
+        elif not self._try_again:
+            self._refused = ""
+
+    def _subscribe_again(self) -> None:
+        """A busy broker refuses for a moment; one whose access list forbids it goes on refusing: health says so."""
+        if self._try_again and machine_seconds() >= self._try_again_s:
+            again, self._try_again = self._try_again, []
+            self._subscribe(one for one in again if one in self._filters)

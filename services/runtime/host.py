@@ -97,7 +97,7 @@ class Host:
             self._trouble("state-unreadable", self._state.trouble)
         self._follow_filters()
         deadline = machine_seconds() + patience_s
-        while not self._link.connected and machine_seconds() < deadline:
+        while not self._link.listening and machine_seconds() < deadline:
             self._link.turn(LONGEST_WAIT_S)
         self._settle(self._ask("start", lambda: self._core.start(self._clock.now())), [])
         self.book.note("started", broker_connected=self._link.connected)

@@ -33,6 +33,11 @@ class Link(Protocol):
         ...
 
     @property
+    def listening(self) -> bool:
+        """Whether it is connected and all it listens to is on its way here from now on."""
+        ...
+
+    @property
     def connections(self) -> int:
         """How often it has been connected; a new number means that retained topics must be published again."""
         ...

@@ -44,9 +44,19 @@ class MemoryLink:
         return self._session is not None and self._session.up
 
     @property
+    def listening(self) -> bool:
+        """The same, here."""
+        return self.connected
+
+    @property
     def waiting(self) -> int:
         """Messages kept for later and messages not yet taken."""
         return len(self._inbox) + len(self._kept)
+
+    @property
+    def unacknowledged(self) -> int:
+        """Messages that a persistent session would get again."""
+        return len(self._unacknowledged)
 
     def listen(self, filters: tuple[str, ...]) -> None:
         """Replaces what is listened to."""
@@ -103,14 +113,15 @@ class MemoryLink:
     def _connect(self) -> None:
         self.connections += 1
         self._session = self._bus.join(
-            self._client_id, self._on_message, self._filters, persistent=self._persistent, will=self._will()
+            self._client_id, self.arrive, self._filters, persistent=self._persistent, will=self._will()
         )
         while self._kept:
             number, outgoing = self._kept.popleft()
             self._bus.publish(outgoing)
             self._confirmed.append(number)
 
-    def _on_message(self, incoming: Incoming) -> None:
+    def arrive(self, incoming: Incoming) -> None:
+        """Takes one message in, as the bus hands it over."""
         self._number += 1
         self._unacknowledged[self._number] = incoming
         self._inbox.append((self._number, incoming))
