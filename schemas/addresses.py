@@ -45,6 +45,7 @@ class OneWireProbe(Model):
     """A sensor of the Linux kernel's w1 bus, by its id."""
 
     onewire: Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{2}-[0-9a-f]{12}$")]
+    folder: str = Field(default="/sys/bus/w1/devices", description="Where the kernel shows its w1 devices.")
 
 
 class SimulatedProbe(Model):

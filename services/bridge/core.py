@@ -13,7 +13,6 @@ from schemas.topics import TopicKind, every
 from services.bridge.drivers.driver import Payload
 from services.bridge.lease import QUARANTINE_S, Passage
 from services.bridge.outputs import OutputChannel
-from services.bridge.probes import ProbeChannel
 from services.bridge.wiring import Wiring
 from services.runtime.service import Durability, Incoming, Outgoing
 
@@ -54,31 +53,26 @@ class Bridge:
         return (every(self._wiring.site, TopicKind.COMMAND), *self._wiring.device_topics)
 
     @property
-    def outputs(self) -> tuple[OutputChannel, ...]:
-        """All of them, for the shell to guard."""
-        return tuple(self._wiring.outputs.values())
-
-    @property
-    def probes(self) -> tuple[ProbeChannel, ...]:
-        """All of them, for the shell to fetch what does not come by itself."""
-        return tuple(self._wiring.probes.values())
+    def wiring(self) -> Wiring:
+        """All channels, for the shell to guard and fetch; another one once the plant has changed."""
+        return self._wiring
 
     def start(self, now: datetime) -> Iterable[Outgoing]:
         """Every output is told to be off, and is unknown until it was."""
         elapsed_s = self._passage.look(now)
-        for output in self.outputs:
+        for output in self._wiring.outputs.values():
             yield from self._sent(output.open(now, elapsed_s))
 
     def rejoin(self, now: datetime) -> Iterable[Outgoing]:
         """The last of everything. What was on is switched off: its relay may have heard a last will meanwhile."""
         elapsed_s = self._passage.look(now)
-        for output in self.outputs:
+        for output in self._wiring.outputs.values():
             if output.on:
                 output.lease.close(elapsed_s + SETTLE_S)
                 yield from self._release(output, now, elapsed_s, "switched off: the broker was lost meanwhile", now)
             else:
                 yield from self._sent(output.say_again(now, elapsed_s))
-        for probe in self.probes:
+        for probe in self._wiring.probes.values():
             if probe.last is not None:
                 yield Outgoing(probe.topic, probe.last, retain=True)
         yield from self._sent(finding.stated for finding in self._wiring.findings() if finding.stated is not None)
@@ -111,7 +105,7 @@ class Bridge:
         self._passage.set(now)
         self.counts["clock_stepped"] += 1
         elapsed_s, back = self._passage.look(now), by < timedelta(0)
-        for output in self.outputs:
+        for output in self._wiring.outputs.values():
             if back:
                 output.lease.close(elapsed_s + QUARANTINE_S)
             yield from self._release(output, now, elapsed_s, "switched off: the clock was set", None if back else now)
@@ -138,7 +132,7 @@ class Bridge:
     def stop(self, now: datetime) -> Iterable[Outgoing]:
         """Switches everything off."""
         elapsed_s = self._passage.look(now)
-        for output in self.outputs:
+        for output in self._wiring.outputs.values():
             yield from self._release(output, now, elapsed_s, "switched off: the bridge was stopped", now)
 
     def snapshot(self) -> BridgeState:

@@ -21,8 +21,8 @@ NEVER = float("-inf")
 REPEAT_S = 60.0
 """How often what holds unchanged is said again: off to a relay that nobody commands, and a report of one that is on."""
 FOLLOWS_WITHIN_S = 10.0
-DANGEROUS = frozenset({Drive.COMPRESSOR, Drive.HEATER})
-_MOVING_HEAT = DANGEROUS | {Drive.PUMP, Drive.VALVE}
+MOVING_HEAT = frozenset({Drive.COMPRESSOR, Drive.HEATER, Drive.PUMP, Drive.VALVE})
+"""What may cook or freeze beer when it stays on; a fan does neither."""
 
 Said = Iterator[Message | Outgoing]
 
@@ -39,7 +39,7 @@ class OutputChannel:
         self.line = output_line(place, output)
         self.lease = Lease()
         self.not_following = finding_of(place, ConditionKind.OUTPUT_NOT_FOLLOWING)
-        self.moves_heat = output.drives in _MOVING_HEAT
+        self.moves_heat = output.drives in MOVING_HEAT
         self.guarded = guards and needs_guard(output, self.line)
         self.level: float | None = None
         self.report: Report | None = None
@@ -192,6 +192,6 @@ class OutputChannel:
 
 
 def needs_guard(output: Output, line: OutputLine) -> bool:
-    """Whether only a last will switches it off when this process dies: a heater or compressor on a relay that would
-    stay as it is, and that a broker can reach."""
-    return output.drives in DANGEROUS and not line.knows_lease and not line.topic.startswith(LOCAL)
+    """Whether only a last will switches it off when this process dies: it could do harm, its relay would stay as it is,
+    and a broker can reach that."""
+    return output.drives in MOVING_HEAT and not line.knows_lease and not line.topic.startswith(LOCAL)

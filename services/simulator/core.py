@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cache
 from random import Random
 from typing import Any
 
@@ -18,7 +19,7 @@ from services.simulator.faults import Fault, FaultKind
 from services.simulator.mapping import beer_of, models_of, steady_probes
 from services.simulator.physics import Plant as Physics
 from services.simulator.snapshots import dump, load
-from services.simulator.weather import Weather, garage
+from services.simulator.weather import Weather, garage, seattle_hourly
 
 Key = tuple[str, str]
 LONGEST_GAP = timedelta(days=1)
@@ -55,7 +56,8 @@ class SimulatorState(Model):
 
 
 class Simulator:
-    """Deterministic for a seed. `weather` makes the room's temperatures from the first moment on."""
+    """Deterministic for a seed. `weather` makes the room's temperatures from the first moment on: a garage's, unless
+    told."""
 
     name = ServiceName.SIMULATOR
     durability = Durability.LAZILY
@@ -67,14 +69,14 @@ class Simulator:
         restored: SimulatorState | None = None,
         *,
         seed: int = 1,
-        weather: Callable[[datetime], Weather] = garage,
+        weather: Callable[[datetime], Weather] | None = None,
         faults: Sequence[TimedFault] = (),
     ) -> None:
         self.counts: Counter[str] = Counter()
         self._plant = plant
         self._restored = restored
         self._seed = seed
-        self._weather = weather
+        self._weather = weather or _garage
         self._planned = tuple(faults)
         self._levels: dict[Key, float] = {}
         self._batches: dict[str, str] = {}
@@ -267,6 +269,15 @@ class Simulator:
             self.physics.clear(fault)
             if fault.kind is FaultKind.DOOR_OPEN:
                 self._plan_opening(fault.chamber, now)
+
+
+@cache
+def _hourly() -> tuple[float, ...]:
+    return seattle_hourly()
+
+
+def _garage(start: datetime) -> Weather:
+    return garage(start, _hourly())
 
 
 def _pair(key: str) -> Key:

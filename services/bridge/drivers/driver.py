@@ -10,8 +10,8 @@ on, and pure functions between bytes and numbers. What cannot be understood is r
 reading that says why.
 To add a driver: a model of its address in `schemas/addresses.py`, one file here, one row in `drivers/__init__.py`.
 
-A device that does not speak MQTT is fetched by the shell, off the event loop, and its bytes come in on a *local* topic
-(`local_topic`), which no broker ever sees; its file then has a function of the form `Fetch` besides, which may block.
+A probe that does not speak MQTT has a `fetch` on its line, which the shell calls off the event loop; the bytes come in
+on a *local* topic (`local_topic`), which no broker ever sees.
 """
 
 import json
@@ -109,10 +109,12 @@ class Payload:
 
 @dataclass(frozen=True, slots=True)
 class ProbeLine:
-    """How a probe is heard."""
+    """How a probe is heard. `fetch` gets its bytes when they do not come by themselves: it may block, and never raises
+    for what a sensor or its bus does. Only the shell calls it."""
 
     topic: str
     read: Callable[[Payload], Sample]
+    fetch: Callable[[], bytes] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,10 +130,6 @@ class OutputLine:
     knows_lease: bool = False
     state_topic: str | None = None
     read_state: Callable[[Payload], float] | None = None
-
-
-Fetch = Callable[[str], bytes]
-"""Gets a sensor's bytes by its id; may block; never raises for what a sensor or its bus does."""
 
 
 def local_topic(driver: str, sensor: str) -> str:

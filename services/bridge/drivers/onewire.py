@@ -6,6 +6,7 @@ the CRC does not agree. (Linux, Documentation/w1/slaves/w1_therm.rst.)
 """
 
 import re
+from functools import partial
 from pathlib import Path
 
 from schemas.addresses import OneWireProbe
@@ -22,7 +23,6 @@ from services.bridge.drivers.driver import (
 )
 
 DRIVER = "onewire"
-ROOT = Path("/sys/bus/w1/devices")
 _FAILED = b"failed: "
 _SCRATCHPAD = re.compile(r"^((?:[0-9a-f]{2} ){9}): crc=[0-9a-f]{2} (YES|NO)\s+(?:[0-9a-f]{2} ){9}t=(-?\d+)$")
 _THOUSANDTHS = re.compile(r"^-?\d{1,6}$")
@@ -35,13 +35,13 @@ _UNMEASURED = {
 
 
 def probe(place: Place, probe: Probe, source: OneWireProbe) -> ProbeLine:
-    """A line that reads what `fetch` got."""
-    return ProbeLine(local_topic(DRIVER, source.onewire), read)
+    """A line that reads what `fetch` gets from the sensor's folder."""
+    folder = Path(source.folder) / source.onewire
+    return ProbeLine(local_topic(DRIVER, source.onewire), read, partial(fetch, folder))
 
 
-def fetch(sensor: str, root: Path = ROOT) -> bytes:
+def fetch(folder: Path) -> bytes:
     """The content of the sensor's file, or `failed: ` and why. Blocks as long as a conversion takes: up to 750 ms."""
-    folder = root / sensor
     try:
         return _either(folder / "w1_slave", folder / "temperature").read_bytes()
     except OSError as error:
