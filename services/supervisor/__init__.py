@@ -1,0 +1,1 @@
+"""Control loops, interlocks and shared capacity: readings and setpoints in, commands out."""
