@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from random import SystemRandom
 from typing import Any, Generic, TypeVar
@@ -69,7 +70,7 @@ def run_services(parts: Sequence[Part[Any]], surroundings: Surroundings) -> int:
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda _number, _frame: stop.set())
     with sole_owner([surroundings.state_folder / f"{part.name}.lock" for part in parts]):
-        return run_until(stop, [build_host(part, surroundings) for part in parts], surroundings.metrics_port)
+        return run_until(stop, [partial(build_host, part, surroundings) for part in parts], surroundings.metrics_port)
 
 
 def build_host(part: Part[S], surroundings: Surroundings) -> Host:
@@ -89,12 +90,18 @@ def build_host(part: Part[S], surroundings: Surroundings) -> Host:
     return Host(core, link, clock, book, file, part.options, Outbox(saved.unsent if saved else ()))
 
 
-def run_until(stop: threading.Event, hosts: Sequence[Host], metrics_port: int = 0) -> int:
-    """Runs each host, in this thread when it is the only one; returns the exit status."""
+def run_until(stop: threading.Event, makers: Sequence[Callable[[], Host]], metrics_port: int = 0) -> int:
+    """Builds and runs each host in a thread of its own, the first in this one; returns the exit status.
+
+    One that fails stops them all: whoever keeps this process starts it again.
+    """
+    books: list[HealthBook] = []
     failed = threading.Event()
 
-    def run(host: Host) -> None:
+    def run(make: Callable[[], Host]) -> None:
         try:
+            host = make()
+            books.append(host.book)
             host.run(stop)
         except BaseException:
             failed.set()
@@ -102,12 +109,12 @@ def run_until(stop: threading.Event, hosts: Sequence[Host], metrics_port: int = 
         finally:
             stop.set()
 
-    with serve_metrics([host.book for host in hosts], metrics_port):
-        others = [threading.Thread(target=run, args=(host,), name=f"host-{n}") for n, host in enumerate(hosts[1:])]
+    with serve_metrics(books, metrics_port):
+        others = [threading.Thread(target=run, args=(make,)) for make in makers[1:]]
         for thread in others:
             thread.start()
         try:
-            run(hosts[0])
+            run(makers[0])
         finally:
             for thread in others:
                 thread.join()

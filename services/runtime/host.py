@@ -43,12 +43,13 @@ class Options:
 
     `poll` returns raw readings of devices that do not speak MQTT, under topics of its own; it is asked every turn and
     must not wait. `perform` may take a raw message away from MQTT by doing it and returning True. `watch` is looked at
-    once a second.
+    once a second. `close` is called last, when the core's last words are out.
     """
 
     poll: Callable[[datetime], Iterable[Incoming]] | None = None
     perform: Callable[[Outgoing], bool] | None = None
     watch: PlantWatch | None = None
+    close: Callable[[], None] | None = None
 
 
 class Host:
@@ -127,6 +128,8 @@ class Host:
             self._link.turn(0.05)
             self._link.take(TAKEN_AT_ONCE)
             self._finish()
+        if self._options.close is not None:
+            self._options.close()
         self._link.close()
         self.book.note("stopped")
 

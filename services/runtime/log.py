@@ -1,9 +1,11 @@
-"""Structured logs: one JSON object a line, on standard error."""
+"""Structured logs: one JSON object a line."""
 
 import json
 import logging
 import sys
 from datetime import UTC, datetime
+from logging.handlers import RotatingFileHandler
+from pathlib import Path
 from typing import Any
 
 from schemas.base import iso
@@ -32,7 +34,16 @@ class JsonLines(logging.Formatter):
 
 def log_to_stderr(service: str, level: int = logging.INFO) -> None:
     """Sends everything that this process logs to standard error; `service` names it where a record does not."""
-    handler = logging.StreamHandler(sys.stderr)
+    _log_to(logging.StreamHandler(sys.stderr), service, level)
+
+
+def log_to_file(service: str, path: Path, level: int = logging.INFO) -> None:
+    """The same to a file, which is turned over at 2 MB; the one before is kept as `PATH.1`."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    _log_to(RotatingFileHandler(path, maxBytes=2_000_000, backupCount=1, encoding="utf-8"), service, level)
+
+
+def _log_to(handler: logging.Handler, service: str, level: int) -> None:
     handler.setFormatter(JsonLines(service))
     root = logging.getLogger()
     root.handlers[:] = [handler]

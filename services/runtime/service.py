@@ -12,7 +12,7 @@ from schemas.base import Message, ServiceName
 
 
 class Durability(StrEnum):
-    """When a snapshot must be on disk: `before_effects` before anything the core sent leaves, `lazily` within seconds."""
+    """When a snapshot must be on disk: `before_effects` before anything sent leaves, `lazily` within seconds."""
 
     BEFORE_EFFECTS = "before_effects"
     LAZILY = "lazily"
