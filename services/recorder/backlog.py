@@ -1,4 +1,4 @@
-"""What waits between the recorder and its store."""
+"""What a sink may offer beyond taking rows: to say what still waits, and to keep itself in order."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -22,4 +22,13 @@ class Backlog(Protocol):
 
     def backlog(self, now: datetime) -> Waiting:
         """How much waits, and for how long."""
+        ...
+
+
+@runtime_checkable
+class Upkeep(Protocol):
+    """A sink that keeps itself in order, a small piece at a time."""
+
+    def maintain(self, now: datetime) -> bool:
+        """Does one piece; False when nothing is left to do. Raises StoreError."""
         ...

@@ -8,9 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from services.recorder.rows import moment
-
-Milliseconds = NDArray[np.int64]
-Values = NDArray[np.float64]
+from services.recorder.summaries import Counts, Milliseconds, Summaries, Values, of_groups
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +29,7 @@ class Buckets:
     """Columns, one entry a bucket; `edges_ms` has one more. Where `count` is 0 the values are NaN."""
 
     edges_ms: Milliseconds
-    count: NDArray[np.int64]
+    count: Counts
     least: Values
     mean: Values
     greatest: Values
@@ -58,35 +56,20 @@ def even_edges(start_ms: int, end_ms: int, count: int) -> Milliseconds:
     return np.int64(start_ms) + steps * (end_ms - start_ms) // count
 
 
-def into_buckets(edges_ms: Milliseconds, at_ms: Milliseconds, value: Values) -> Buckets:
-    """Samples in order of time, no NaN among them, into stretches that include their beginning and not their end."""
-    ones = np.ones(len(value), dtype=np.int64)
-    return merged(edges_ms, at_ms, ones, value, value, value, value)
+def on_whole(edges_ms: Milliseconds, level_ms: int) -> Milliseconds:
+    """The edges moved to the nearest whole multiple, so that what was summed up in such stretches is not cut."""
+    return (edges_ms + level_ms // 2) // level_ms * level_ms
 
 
-def merged(
-    edges_ms: Milliseconds,
-    at_ms: Milliseconds,
-    count: NDArray[np.int64],
-    least: Values,
-    mean: Values,
-    greatest: Values,
-    last: Values,
-) -> Buckets:
-    """The same for what is summed up already; a summary belongs where it begins."""
-    bounds = np.searchsorted(at_ms, edges_ms)
-    result = empty(edges_ms)
+def into_buckets(edges_ms: Milliseconds, summaries: Summaries) -> Buckets:
+    """Each summary into the bucket where it begins; buckets include their beginning and not their end."""
+    bounds = np.searchsorted(summaries.at_ms, edges_ms)
     filled = np.flatnonzero(bounds[1:] > bounds[:-1])
-    if not len(filled):
-        return result
-    begins = bounds[filled]
-    upto = slice(0, bounds[filled[-1] + 1])
-    total = np.add.reduceat(count[upto], begins)
-    result.count[filled] = total
-    result.least[filled] = np.minimum.reduceat(least[upto], begins)
-    result.mean[filled] = np.add.reduceat(mean[upto] * count[upto], begins) / total
-    result.greatest[filled] = np.maximum.reduceat(greatest[upto], begins)
-    result.last[filled] = last[bounds[filled + 1] - 1]
+    result = empty(edges_ms)
+    if len(filled):
+        groups = of_groups(summaries.between(0, int(bounds[-1])), bounds[filled])
+        for name in ("count", "least", "mean", "greatest", "last"):
+            getattr(result, name)[filled] = getattr(groups, name)
     return result
 
 
@@ -101,7 +84,7 @@ def carried(buckets: Buckets, before: float | None) -> Buckets:
     """Fills gaps with the last value before them, for what holds until it is told otherwise; counts stay 0 there."""
     last = np.concatenate(([np.nan if before is None else before], buckets.last))
     source = np.maximum.accumulate(np.where(np.isnan(last), 0, np.arange(len(last))))
-    held = last[source][1:]
+    held: NDArray[np.float64] = last[source][1:]
     gap = buckets.count == 0
     least, mean, greatest = (np.where(gap, held, one) for one in (buckets.least, buckets.mean, buckets.greatest))
     return Buckets(buckets.edges_ms, buckets.count, least, mean, greatest, held)

@@ -16,7 +16,7 @@ from schemas.plant import Plant
 from schemas.telemetry import Reading, Report
 from schemas.topics import everything
 from services.recorder import translation
-from services.recorder.backlog import Backlog, Waiting
+from services.recorder.backlog import Backlog, Upkeep, Waiting
 from services.recorder.rows import EPOCH, GRADES, MILLISECOND, Annotation, Origin, Sample, Series, SeriesKind
 from services.recorder.store import DiskFull, Sink, StoreError
 from services.runtime.service import Durability, Incoming, Outgoing
@@ -24,6 +24,7 @@ from services.runtime.service import Durability, Incoming, Outgoing
 REPEATED_EVERY_MS = 300_000
 """A command renewed or a health unchanged is kept at most so often; every change is kept."""
 BEHIND_AFTER = timedelta(minutes=2)
+UPKEEP_EVERY = timedelta(minutes=5)
 FORECAST_EVERY = timedelta(hours=1)
 """A batch whose step and phase are as before is kept at most so often, for its forecast."""
 
@@ -68,6 +69,7 @@ class Recorder:
         self._trouble = trouble
         self._failing_since: datetime | None = None
         self._problem: StoreError | None = None
+        self._next_upkeep = EPOCH
         self._handlers: dict[type[Message], Callable[[str, Any], None]] = {
             **dict.fromkeys(get_args(Reading), self._take_reading),
             Report: self._take_report,
@@ -116,6 +118,7 @@ class Recorder:
     def tick(self, now: datetime) -> Iterable[Outgoing]:
         """Hands rows on, and says when the store is behind or full, or no longer."""
         self.flush(now)
+        self._keep_house(now)
         waiting = self._sink.backlog(now) if isinstance(self._sink, Backlog) else Waiting()
         since = [moment for moment in (self._failing_since, waiting.oldest) if moment is not None]
         behind = bool(since) and now - min(since) > BEHIND_AFTER
@@ -152,6 +155,16 @@ class Recorder:
         self.plant = plant
         self._write_plant_down(now)
         return ()
+
+    def _keep_house(self, now: datetime) -> None:
+        """One small piece a tick while there is something to do, else a look every few minutes."""
+        if not isinstance(self._sink, Upkeep) or self._failing_since or now < self._next_upkeep:
+            return
+        try:
+            busy = self._sink.maintain(now)
+        except StoreError as error:
+            self._problem, busy = error, False
+        self._next_upkeep = now if busy else now + UPKEEP_EVERY
 
     def _take_reading(self, topic: str, reading: Any) -> None:
         series = self._series.get((topic, ""))

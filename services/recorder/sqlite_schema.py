@@ -24,6 +24,13 @@ MIGRATIONS: tuple[str, ...] = (
     CREATE INDEX annotation_by_time ON annotation (site, at);
     CREATE INDEX annotation_by_batch ON annotation (batch, at) WHERE batch != '';
     """,
+    """
+    CREATE TABLE page (
+        series INTEGER NOT NULL, level INTEGER NOT NULL, slot INTEGER NOT NULL,
+        rows INTEGER NOT NULL, body BLOB NOT NULL,
+        PRIMARY KEY (series, level, slot)
+    );
+    """,
 )
 
 

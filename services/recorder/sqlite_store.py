@@ -9,12 +9,13 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from services.recorder.buckets import Buckets, even_edges, into_buckets
-from services.recorder.rows import Annotation, Grade, Sample, Series, milliseconds
+from services.recorder.buckets import Buckets, even_edges
+from services.recorder.housekeeping import KEEP_LONG, Retention, maintain
+from services.recorder.rows import Annotation, Sample, Series, milliseconds
+from services.recorder.samples import RawSamples
+from services.recorder.shelf import Shelf
 from services.recorder.sqlite_schema import bring_up_to_date
-from services.recorder.store import ANY, DiskFull, Match, RawSamples, StoreDamaged, StoreError, StoreUnreachable
+from services.recorder.store import ANY, DiskFull, Match, StoreDamaged, StoreError, StoreUnreachable
 
 BUSY_S = 5.0
 IN_MEMORY = Path(":memory:")
@@ -52,35 +53,31 @@ class SqliteStore:
         return [Series(*row) for row in self.query(query, values)]
 
     def buckets(self, series: Series, start: datetime, end: datetime, count: int) -> Buckets:
-        """Exact, from every sample in the range."""
+        """From roll-ups where a bucket holds many of them: its edges are then moved to where roll-ups begin."""
         edges = even_edges(milliseconds(start), milliseconds(end), count)
-        rows = self.query(
-            "SELECT at, value FROM sample WHERE series = ? AND at >= ? AND at < ? AND grade < ? AND value IS NOT NULL",
-            (self.id_of(series), int(edges[0]), int(edges[-1]), Grade.BAD.value),
-        )
-        at, value = _columns(rows, 2)
-        return into_buckets(edges, at.astype(np.int64), value)
+        return self.shelf(series).buckets(edges)
 
     def raw(self, series: Series, start: datetime, end: datetime) -> RawSamples:
-        """As they came."""
-        rows = self.query(
-            "SELECT at, value, grade FROM sample WHERE series = ? AND at >= ? AND at < ?",
-            (self.id_of(series), milliseconds(start), milliseconds(end)),
-        )
-        at, value, grade = _columns(rows, 3)
-        return RawSamples(at.astype(np.int64), value, grade.astype(np.int8))
+        """As they came; what retention has dropped is gone."""
+        return self.shelf(series).raw(milliseconds(start), milliseconds(end))
 
     def last_before(self, series: Series, moment: datetime) -> Sample | None:
         """By the key, at once."""
-        query = "SELECT at, value, grade FROM sample WHERE series = ? AND at < ? ORDER BY at DESC LIMIT 1"
-        rows = self.query(query, (self.id_of(series), milliseconds(moment)))
-        return Sample(series, *rows[0]) if rows else None
+        return self.shelf(series).last_before(series, milliseconds(moment))
 
     def annotations(self, start: datetime, end: datetime, match: Match = ANY) -> list[Annotation]:
         """In order of time, then of id."""
         where, values = _where(match, ("site", "chamber", "kind", "name", "origin", "batch"))
         query = f"SELECT * FROM annotation WHERE at >= ? AND at < ? AND {where} ORDER BY at, id"
         return [_annotation(row) for row in self.query(query, (milliseconds(start), milliseconds(end), *values))]
+
+    def maintain(self, now: datetime, policy: Retention = KEEP_LONG) -> bool:
+        """One small piece of housekeeping: packs a day, or drops what is too old; False when nothing is left to do."""
+        return maintain(self, milliseconds(now), policy)
+
+    def shelf(self, series: Series) -> Shelf:
+        """One series' part of the file."""
+        return Shelf(self, self.id_of(series))
 
     def close(self) -> None:
         """Closes the file."""
@@ -115,6 +112,10 @@ class SqliteStore:
                 return -1
             found = self._ids[series] = int(rows[0][0])
         return found
+
+    def numbers(self) -> list[int]:
+        """Of all series."""
+        return [row[0] for row in self.query("SELECT id FROM series ORDER BY id")]
 
     def _ids_of(self, samples: Sequence[Sample]) -> dict[Series, int]:
         ids = self._ids
@@ -165,11 +166,6 @@ def _told(path: Path) -> Iterator[None]:
         raise StoreDamaged(f"{path}: {error}") from error
     except OSError as error:
         raise StoreError(f"{path}: {error}") from error
-
-
-def _columns(rows: list[Any], width: int) -> list[Any]:
-    table = np.array(rows, dtype=np.float64).reshape(len(rows), width)
-    return [np.ascontiguousarray(table[:, column]) for column in range(width)]
 
 
 def _where(match: Match, columns: Sequence[str]) -> tuple[str, list[str]]:

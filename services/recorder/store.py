@@ -1,19 +1,13 @@
 """What any store of history must do. Every implementation passes one contract suite."""
 
-import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
-import numpy as np
-from numpy.typing import NDArray
-
-from services.recorder.buckets import Buckets, Milliseconds, Values
+from services.recorder.buckets import Buckets
 from services.recorder.rows import Annotation, Sample, Series
-
-NOTHING = np.float64(1e308)
-"""Stands for a missing value in a checksum."""
+from services.recorder.samples import RawSamples
 
 
 class StoreError(RuntimeError):
@@ -34,18 +28,6 @@ class StoreDamaged(StoreError):
 
 class NewerStore(StoreError):
     """Written by a later version of this program, which must not be undone by this one."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class RawSamples:
-    """Columns in order of time; a value is NaN where there was none, `grade` is the quality (0 good, 2 bad)."""
-
-    at_ms: Milliseconds
-    value: Values
-    grade: NDArray[np.int8]
-
-    def __len__(self) -> int:
-        return len(self.at_ms)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,23 +83,3 @@ class Store(Sink, Source, Protocol):
     def close(self) -> None:
         """Lets go of files and connections; nothing may be asked of it afterwards."""
         ...
-
-
-def checksum(samples: RawSamples) -> tuple[int, int]:
-    """Count, and a sum that does not depend on order, for telling whether two stores have the same samples."""
-    value = np.where(np.isnan(samples.value), NOTHING, samples.value + 0.0)
-    mixed = _mix(samples.at_ms.view(np.uint64)) ^ _mix(value.view(np.uint64) ^ samples.grade.astype(np.uint64))
-    return len(samples), int(np.add.reduce(_mix(mixed), dtype=np.uint64))
-
-
-def annotation_checksum(annotations: Iterable[Annotation]) -> tuple[int, int]:
-    """The same for annotations, by id and time."""
-    marks = [zlib.crc32(f"{one.id} {one.at_ms} {one.text}".encode()) for one in annotations]
-    return len(marks), sum(marks)
-
-
-def _mix(words: NDArray[np.uint64]) -> NDArray[np.uint64]:
-    """Spreads every bit over all (the finaliser of splitmix64, from memory), so that sums of them tell much."""
-    words = (words ^ (words >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-    words = (words ^ (words >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-    return words ^ (words >> np.uint64(31))

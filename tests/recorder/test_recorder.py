@@ -277,3 +277,11 @@ def test_rows_wait_no_longer_than_a_tick():
     desk = Desk().hear(reading(0))
     desk.recorder.tick(DAY + timedelta(seconds=1))
     assert desk.recorder.pending == 0
+
+
+def test_days_that_are_over_are_packed_a_piece_a_tick():
+    desk = Desk().hear(*[reading(minute) for minute in range(0, 2880, 60)])
+    for minute in range(2941, 2945):
+        desk.recorder.tick(after(minutes=minute))
+    assert desk.store.query("SELECT COUNT(*) FROM sample") == [(0,)]
+    assert len(desk.kept()) == 48

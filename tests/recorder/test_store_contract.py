@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from services.recorder.rows import AnnotationKind, Sample, milliseconds
+from services.recorder.samples import annotation_checksum, checksum
 from services.recorder.sqlite_store import IN_MEMORY, SqliteStore
-from services.recorder.store import Match, annotation_checksum, checksum
+from services.recorder.store import Match
 from tests.recorder.history import BEER, COOL, DAY, FOR_EVER, a_day_of, after, note, sample
 
 
