@@ -41,7 +41,7 @@ atmosphere = 101325 * pascal = atm
 psi = 6894.757293168361 * pascal
 joule = newton * meter = J
 calorie = 4.184 * joule = cal
-btu = 1055.05585262 * joule = BTU
+btu = 1055.05585262 * joule = BTU = Btu
 watt = joule / second = W
 volt = watt / ampere = V
 ohm = volt / ampere
