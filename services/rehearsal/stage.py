@@ -9,6 +9,7 @@ from pydantic import BaseModel
 from schemas.base import ServiceName
 from schemas.contract import topic_for
 from schemas.journal import Health, Wellness
+from services.runtime.hooks import Flushing
 from services.runtime.memory_bus import MemoryBus, Mishaps, Session
 from services.runtime.service import Durability, Incoming, Outgoing, Service
 
@@ -25,6 +26,7 @@ class Member:
     factory: Factory
     core: Service
     session: Session | None = None
+    flush: Callable[[datetime], bool] | None = None
     kept: BaseModel | None = None
 
 
@@ -75,6 +77,8 @@ class Stage:
             if member.session is not None:
                 self.send(member.core.tick(now))
                 bus.deliver(now)
+                if member.flush is not None:
+                    member.flush(now)
         if self._keep_every is not None and now - self._kept_at >= self._keep_every:
             self._keep_snapshots()
 
@@ -124,6 +128,7 @@ class Stage:
 
     def _enter(self, member: Member) -> None:
         core = member.core
+        member.flush = core.flush if isinstance(core, Flushing) else None
         member.session = self.bus.join(
             member.name, self._handler(member), core.listens, persistent=True, will=self._will(member.name)
         )
