@@ -70,15 +70,11 @@ class Member:
         self._due_s = None
         self._started_s = machine_seconds()
         self.starts += 1
-        self._process = subprocess.Popen(
-            self._command,
-            stdin=subprocess.DEVNULL,
-            user=self._user,
-            group=_group_of(self._user),
-            extra_groups=[] if self._user else None,
-            process_group=0,
-            preexec_fn=_die_with_parent(os.getpid()),
-        )
+        try:
+            self._process = self._spawn()
+        except OSError as error:
+            self._process = None
+            say(f"{self.name} cannot be started: {error}")
 
     def look_after(self) -> None:
         """Starts it again when it died and its pause is over."""
@@ -104,6 +100,17 @@ class Member:
             say(f"{self.name} did not stop within {patience_s:.0f} s and was killed")
             process.kill()
             process.wait()
+
+    def _spawn(self) -> subprocess.Popen[bytes]:
+        return subprocess.Popen(
+            self._command,
+            stdin=subprocess.DEVNULL,
+            user=self._user,
+            group=_group_of(self._user),
+            extra_groups=[] if self._user else None,
+            process_group=0,
+            preexec_fn=_die_with_parent(os.getpid()),
+        )
 
     def _next_pause_s(self, lived_s: float) -> float:
         if lived_s >= STEADY_AFTER_S:
