@@ -12,7 +12,6 @@ from services.simulator.physics import Key, Plant
 
 TICK_S = 10.0
 SAMPLE_S = 60.0
-_CHANGE_OVER_S = 600.0
 
 
 @dataclass(slots=True)
@@ -61,16 +60,21 @@ def setpoint(programme: Programme, elapsed_s: float) -> tuple[float, float]:
 class Watch:
     """Sees what heater and cooling of one chamber really do, and counts what should not be."""
 
-    __slots__ = ("trace", "_cooled_at", "_heated_at", "_pumping", "_counted")
+    __slots__ = ("trace", "_cooled_at", "_heated_at", "_pumping", "_counted", "_stepped_at", "_setpoint_c")
 
     def __init__(self) -> None:
         self.trace = Trace()
         self._cooled_at = self._heated_at = -1e9
         self._pumping = False
-        self._counted = -1e9
+        self._counted = self._stepped_at = -1e9
+        self._setpoint_c: float | None = None
 
-    def see(self, elapsed_s: float, cool: bool, heat: bool, judged: bool) -> None:
-        """One tick; a fight counts once in half an hour, and only while the setpoint stands or climbs."""
+    def see(self, elapsed_s: float, cool: bool, heat: bool, setpoint_c: float) -> None:
+        """One tick; a fight counts once in half an hour, and not in the first hour after a step of the setpoint."""
+        if self._setpoint_c is None or abs(setpoint_c - self._setpoint_c) > 0.5:
+            self._stepped_at = elapsed_s
+        self._setpoint_c = setpoint_c
+        judged = elapsed_s - self._stepped_at > HOUR
         if cool:
             self._cooled_at = elapsed_s
         if heat:
@@ -99,7 +103,8 @@ def run(case: Case, seed: int, policy_for: Callable[[Case, int], Policy], hours:
             _sample(case, plant, watches, elapsed_s)
         for name, watch in watches.items():
             cool = levels.get((name, "cool"), 0.0) + levels.get((name, "pump"), 0.0)
-            watch.see(elapsed_s, cool > 0.0, levels.get((name, "heat"), 0.0) > 0.0, elapsed_s > HOUR)
+            heat = levels.get((name, "heat"), 0.0)
+            watch.see(elapsed_s, cool > 0.0, heat > 0.0, setpoint(case.programmes[name], elapsed_s)[0])
         reads = plant.advance(TICK_S, levels)
         elapsed_s += TICK_S
     return _outcome(case, plant, watches, policy)

@@ -13,7 +13,7 @@ wished time between starts allows.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -21,28 +21,29 @@ import numpy as np
 from services.supervisor.control import Decision, Estimate, Rules, Sight, Want
 from services.supervisor.estimate import Estimator
 from services.supervisor.identify import Outlook
-from services.supervisor.model import ROOM, TICK_S, YEAST, Array, Mode, shape_for
+from services.supervisor.model import COAST, COOL, HEAT, OFF, ROOM, TICK_S, YEAST, Array, Mode, shape_for
 
 
 @dataclass(frozen=True, slots=True)
 class Tuning:
     """One for all chambers. Bands in K, times in s."""
 
-    cool_band_k: float = 0.04
-    heat_band_k: float = 0.05
+    cool_band_k: float = 0.03
+    heat_band_k: float = 0.02
     pump_band_k: float = 0.03
-    narrowest_k: float = 0.02
+    narrowest_k: float = 0.015
     widest_k: float = 0.12
-    between_starts_s: float = 4800.0
+    between_starts_s: float = 2400.0
     change_over_s: float = 2700.0
     frost_margin_k: float = 0.4
     look_s: float = 9000.0
     start_look_s: float = 3600.0
+    crash_notice_s: float = 12 * 3600.0
     coast_fan_s: float = 420.0
     unsure_k: float = 0.6
 
 
-OFF, COAST, COOL, HEAT = (0, 0, 0), (0, 0, 1), (1, 0, 1), (0, 1, 1)
+_EVERY_S = 240.0
 _LONG_AGO = -1e9
 
 
@@ -54,10 +55,10 @@ class BeerController:
         self.tuning = tuning or Tuning()
         self.shape = shape_for(rules)
         self.filter = Estimator(self.shape)
-        self._outlook = Outlook(self.filter.learnt)
+        self._pumped = rules.kind == "jacketed"
+        self._outlook = Outlook(self.filter.learnt, 0.0 if self._pumped else rules.run_s)
         self._about: Array = self.filter.learnt.theta
         self._still: Mode = OFF if OFF in self.shape.modes else COAST
-        self._pumped = rules.kind == "jacketed"
         self.band_k = self.tuning.pump_band_k if self._pumped else self.tuning.cool_band_k
         self._last: datetime | None = None
         self._clock_s = 0.0
@@ -71,7 +72,7 @@ class BeerController:
             return Decision(0.0, 0.0, 0.0, 0.0, "no beer reading to go by", self._estimate(sight))
         if self.filter.learnt.theta is not self._about:
             self._about = self.filter.learnt.theta
-            self._outlook = Outlook(self.filter.learnt)
+            self._outlook = Outlook(self.filter.learnt, 0.0 if self._pumped else self.rules.run_s)
         cool, heat, why, demand = self._switch(sight)
         fan = cool or heat or self._clock_s - max(self._cooled_s, self._heated_s) < self.tuning.coast_fan_s
         return Decision(float(cool), float(heat), float(fan), demand, why, self._estimate(sight), self._want(sight))
@@ -130,19 +131,20 @@ class BeerController:
 
     def _switch(self, sight: Sight) -> tuple[bool, bool, str, float]:
         coast = self._errors(COAST, sight)
-        demand = min(1.0, abs(float(self.filter.beer_c) - sight.setpoint_c))
+        error = self.filter.beer_c - sight.setpoint_c
+        demand = min(1.0, abs(error))
         if sight.heating_on:
             return self._keep_heating(coast, demand)
         if sight.cooling_on:
             return self._keep_cooling(coast, sight, demand)
-        if self.rules.has_cooling and self._may_cool(coast, sight):
+        if self.rules.has_cooling and self._may_cool(coast, error, sight):
             return True, False, "would get too warm", demand
-        if self.rules.has_heater and self._may_heat(coast, sight):
+        if self.rules.has_heater and self._may_heat(coast, error, sight):
             return False, True, "would get too cold", demand
         return False, False, "coasting", demand
 
     def _keep_cooling(self, coast: Array, sight: Sight, demand: float) -> tuple[bool, bool, str, float]:
-        near = int(self.tuning.look_s / 120.0)
+        near = int(self.tuning.look_s / _EVERY_S)
         if float(coast[:near].min()) <= -self.band_k:
             return False, False, "cold enough in store", demand
         if self._frost(sight, 0.0):
@@ -150,30 +152,31 @@ class BeerController:
         return True, False, "cooling", demand
 
     def _keep_heating(self, coast: Array, demand: float) -> tuple[bool, bool, str, float]:
-        near = int(self.tuning.look_s / 120.0)
+        near = int(self.tuning.look_s / _EVERY_S)
         if float(coast[:near].max()) >= self.tuning.heat_band_k:
             return False, False, "warm enough in store", demand
         return False, True, "heating", demand
 
     def _frost(self, sight: Sight, more_k: float) -> bool:
-        outer = self._outlook.outer[COAST][:20] @ self.filter.state
+        outer = self._outlook.outer[COAST][:10] @ self.filter.state
         return float(outer.min()) < sight.freezes_at_c + self.tuning.frost_margin_k + more_k
 
-    def _may_cool(self, coast: Array, sight: Sight) -> bool:
-        if self._clock_s - self._heated_s < self.tuning.change_over_s and coast[0] < 0.3:
+    def _may_cool(self, coast: Array, error: float, sight: Sight) -> bool:
+        if self._clock_s - self._heated_s < self.tuning.change_over_s and error < 0.6:
             return False
         if sight.ready_in_s > 0.0 or self._frost(sight, 0.3):
             return False
-        near = int(self.tuning.start_look_s / 120.0)
-        crest = float(self._errors(COOL, sight)[:near].max())
-        return crest >= self.band_k and float(coast[:near].min()) > -self.band_k
+        near = int(self.tuning.start_look_s / _EVERY_S)
+        crest = max(error, float(self._errors(COOL, sight)[:near].max()))
+        after = self._outlook.pulse @ self.filter.state - sight.setpoint_c
+        return crest >= max(self.band_k, -float(after[:near].min())) and float(coast[:near].min()) > -self.band_k
 
-    def _may_heat(self, coast: Array, sight: Sight) -> bool:
-        if self._clock_s - self._cooled_s < self.tuning.change_over_s and coast[0] > -0.3:
+    def _may_heat(self, coast: Array, error: float, sight: Sight) -> bool:
+        if self._clock_s - self._cooled_s < self.tuning.change_over_s and error > -0.6:
             return False
-        near = int(self.tuning.start_look_s / 120.0)
-        trough = float(self._errors(HEAT, sight)[:near].min())
-        return trough <= -self.tuning.heat_band_k and float(coast[:near].max()) < self.tuning.heat_band_k
+        near, far = int(self.tuning.start_look_s / _EVERY_S), int(self.tuning.look_s / _EVERY_S)
+        trough = min(error, float(self._errors(HEAT, sight)[:near].min()))
+        return trough <= -self.tuning.heat_band_k and float(coast[far]) < -self.tuning.heat_band_k
 
     def _estimate(self, sight: Sight) -> Estimate:
         if self.filter.fresh:
@@ -192,11 +195,12 @@ class BeerController:
         state = self.filter.state
         load = float(state[YEAST]) + p["room_w_k"] * (float(state[ROOM]) - sight.setpoint_c)
         through = p["jacket_w_k"] * p["flow_w_k"] / (p["jacket_w_k"] + p["flow_w_k"])
-        crash = [(at, to) for at, to in sight.ahead if to < sight.setpoint_c - 1.0]
+        soon = sight.now + timedelta(seconds=self.tuning.crash_notice_s)
+        crash = [at for at, to in sight.ahead if to < sight.setpoint_c - 1.0 and at < soon]
         if self.filter.beer_c > sight.setpoint_c + 0.5:
             return Want(-99.0, sight.now, 1.0)
         if crash:
-            return Want(-99.0, crash[0][0], 0.5)
+            return Want(-99.0, crash[0], 0.5)
         return Want(sight.setpoint_c - max(4.0, load / through * 3.0), sight.now, 0.3)
 
     def snapshot(self) -> Mapping[str, Any]:

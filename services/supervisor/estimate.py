@@ -27,6 +27,8 @@ _BEER_VARIANCE = 0.03**2
 """Of the mean of a minute's readings: steps of 0.0625 K, partly blurred by noise."""
 _AIR_VARIANCE = 0.25**2
 _ROOM_VARIANCE = 0.5**2
+_NO_HEAT_VARIANCE = 0.5**2
+"""Yeast never cools: a negative heat is pulled back to nothing, and the room takes the blame."""
 _SLOW = 25.0
 """Innovations beyond so many variances are cut down to it: a door, a hand on the probe."""
 _RELEARN_TICKS = 180
@@ -111,6 +113,8 @@ class Estimator:
             self._weigh(row, self._air, _AIR_VARIANCE)
         if self._room is not None:
             self._weigh(_EYE[ROOM], self._room, _ROOM_VARIANCE)
+        if self.state[YEAST] < 0.0:
+            self._weigh(_EYE[YEAST], 0.0, _NO_HEAT_VARIANCE)
         self._start = self.state.copy()
         self._since += self._ticks
         self._ticks = 0

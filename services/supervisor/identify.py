@@ -6,7 +6,19 @@ from math import exp, log
 
 import numpy as np
 
-from services.supervisor.model import MEAN_ROW, OUTER_ROW, STATES, TICK_S, Array, Mode, Shape, air_row, exponential
+from services.supervisor.model import (
+    COAST,
+    COOL,
+    MEAN_ROW,
+    OUTER_ROW,
+    STATES,
+    TICK_S,
+    Array,
+    Mode,
+    Shape,
+    air_row,
+    exponential,
+)
 
 MOST_TICKS = 6
 """A filter's step is one to this many ticks of one mode."""
@@ -77,11 +89,14 @@ def sureness(shape: Shape, variance: Array) -> float:
 
 
 class Outlook:
-    """Rows that read the beer of the coming hours off a state now, for staying in each mode: mean, and outer layer."""
+    """Rows that read the beer of the coming hours off a state now: mean and outer layer, for staying in each mode.
 
-    __slots__ = ("mean", "outer", "seconds")
+    `pulse` is for the shortest run of the compressor and coasting from then on, with the fan on.
+    """
 
-    def __init__(self, learnt: Learnt, every_s: float = 120.0, count: int = 90) -> None:
+    __slots__ = ("mean", "outer", "pulse", "seconds")
+
+    def __init__(self, learnt: Learnt, run_s: float, every_s: float = 240.0, count: int = 40) -> None:
         self.seconds = every_s * np.arange(1, count + 1)
         self.mean: dict[Mode, Array] = {}
         self.outer: dict[Mode, Array] = {}
@@ -95,3 +110,5 @@ class Outlook:
             both = np.array(found)
             self.mean[mode] = np.ascontiguousarray(both[:, 0])
             self.outer[mode] = np.ascontiguousarray(both[:, 1])
+        run = np.linalg.matrix_power(learnt.step[COOL][1], max(1, round(run_s / TICK_S)))
+        self.pulse = self.mean[COAST] @ run

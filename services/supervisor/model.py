@@ -19,6 +19,11 @@ Mode = tuple[int, int, int]
 """Cooling, heating, fan: each 0 or 1."""
 Parameters = Mapping[str, float]
 
+OFF: Mode = (0, 0, 0)
+COAST: Mode = (0, 0, 1)
+COOL: Mode = (1, 0, 1)
+HEAT: Mode = (0, 1, 1)
+
 TICK_S = 10.0
 BEER_J_L_K = 4230.0
 """Beer by the litre: 4050 J/(kg K) and 1.045 kg/L."""
@@ -62,8 +67,8 @@ class Shape:
     def modes(self) -> tuple[Mode, ...]:
         """All that may be: off, coasting with the fan on, cooling, heating."""
         if self.is_cabinet and self.has_fan:
-            return ((0, 0, 0), (0, 0, 1), (1, 0, 1), (0, 1, 1))
-        return ((0, 0, 1), (1, 0, 1), (0, 1, 1))
+            return OFF, COAST, COOL, HEAT
+        return COAST, COOL, HEAT
 
 
 def shape_for(rules: Rules) -> Shape:
