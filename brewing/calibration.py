@@ -44,6 +44,7 @@ class Calibration(NamedTuple):
     def uncertainty(self, read_c: float, repeatability_k: float = 0.03) -> float:
         """Standard uncertainty in K of a corrected reading; it grows away from the calibration points."""
         noise = check("repeatability_k", repeatability_k, 0.0, 10.0, "K")
+        read_c = check("read_c", read_c, -60.0, 150.0, "degC")
         first, *rest = self.points
         if not rest:
             drift = SLOPE_UNCERTAINTY * (read_c - first.read_c)
@@ -54,10 +55,9 @@ class Calibration(NamedTuple):
 
 def one_point(point: Point) -> Calibration:
     """Shift only, which is what an ice bath gives; OutOfRange when the probe is off by more than 5 K: replace it."""
-    off = check(
-        "read_c", point.read_c, point.true_c - 5.0, point.true_c + 5.0, "degC", "too far off: replace the probe"
-    )
-    return Calibration(point.true_c - off, 1.0, (point,))
+    true = _true(point)
+    off = check("read_c", point.read_c, true - 5.0, true + 5.0, "degC", "too far off: replace the probe")
+    return Calibration(true - off, 1.0, (point,))
 
 
 def ice_point(read_c: float, read_uncertainty_k: float = 0.03) -> Calibration:
@@ -66,11 +66,9 @@ def ice_point(read_c: float, read_uncertainty_k: float = 0.03) -> Calibration:
 
 
 def two_point(cold: Point, warm: Point) -> Calibration:
-    """Shift and slope; the points must lie at least 5 K apart and the slope within 10 % of 1 (OutOfRange
-    otherwise).
-    """
-    span = check("warm", warm.read_c - cold.read_c, 5.0, 300.0, "K above cold", "take points further apart")
-    slope = (warm.true_c - cold.true_c) / span
+    """Shift and slope; the points must lie at least 5 K apart and the slope within 10 % of 1 (OutOfRange otherwise)."""
+    span = check("read_c", warm.read_c - cold.read_c, 5.0, 300.0, "K apart", "take points further apart")
+    slope = (_true(warm) - _true(cold)) / span
     if not 0.9 <= slope <= 1.1:
         raise OutOfRange("slope", slope, 0.9, 1.1, "", "a probe that far off is broken or misread")
     return Calibration(cold.true_c - slope * cold.read_c, slope, (cold, warm))
@@ -87,3 +85,9 @@ def boiling_point(atmosphere_pa: float) -> float:
         middle = (low + high) / 2
         low, high = (middle, high) if vapour_pressure(middle) < wanted else (low, middle)
     return (low + high) / 2
+
+
+def _true(point: Point) -> float:
+    """The truth of a point whose uncertainties make sense as well."""
+    check("uncertainty_k", point.uncertainty_k, 0.0, 15.0, "K")
+    return check("true_c", point.true_c, -60.0, 150.0, "degC")

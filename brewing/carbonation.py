@@ -146,7 +146,8 @@ def _grams_in_a_volume(gas: str) -> float:
 def _check_many(argument: str, values: "NDArray[numpy.float64]", low: float, high: float, unit: str) -> None:
     import numpy
 
-    fits = (values >= low) & (values <= high)
+    given = numpy.asarray(values)
+    fits = (given >= low) & (given <= high)
     if not fits.all():
-        worst = numpy.asarray(values)[~fits].flat[0]
+        worst = given[~fits].flat[0]
         raise OutOfRange(argument, float(worst), low, high, unit)

@@ -152,8 +152,8 @@ def mass_fraction_from_volume(
 
     Densities in kg/m3 default to the pure liquids at 20 degC. OutOfRange names `volume_fraction` beyond 0.6 by mass.
     """
-    heavy = pure_density or FITS[Glycol(glycol)].pure_density_20c
-    light = pure_water_density or water_density(20.0)
+    heavy = check("pure_density", pure_density or FITS[Glycol(glycol)].pure_density_20c, 900.0, 1300.0, "kg/m3")
+    light = check("pure_water_density", pure_water_density or water_density(20.0), 900.0, 1100.0, "kg/m3")
     most = HIGHEST_FRACTION * light / (HIGHEST_FRACTION * light + (1 - HIGHEST_FRACTION) * heavy)
     part = check("volume_fraction", volume_fraction, 0.0, most, "", "no data beyond 60 % by mass")
     return part * heavy / (part * heavy + (1.0 - part) * light)
@@ -232,16 +232,14 @@ def top_up(mass_kg: float, mass_fraction: float, target_fraction: float) -> floa
     stronger.
     """
     mass_kg = check("mass_kg", mass_kg, 0.01, 1e5, "kg")
-    weak = _fraction(mass_fraction)
-    strong = check("target_fraction", target_fraction, weak, HIGHEST_FRACTION, "", "to thin a bath, add water")
+    weak, strong = _weak_and_strong(mass_fraction, target_fraction)
     return mass_kg * (strong - weak) / (1.0 - strong)
 
 
 def exchange(mass_kg: float, mass_fraction: float, target_fraction: float) -> float:
     """kg of weak coolant to drain and replace by as much pure glycol, when the bath is full."""
     mass_kg = check("mass_kg", mass_kg, 0.01, 1e5, "kg")
-    weak = _fraction(mass_fraction)
-    strong = check("target_fraction", target_fraction, weak, HIGHEST_FRACTION, "", "to thin a bath, add water")
+    weak, strong = _weak_and_strong(mass_fraction, target_fraction)
     return mass_kg * (strong - weak) / (1.0 - weak)
 
 
@@ -252,6 +250,13 @@ def warning(glycol: Glycol) -> str:
 
 def _fraction(mass_fraction: float) -> float:
     return check("mass_fraction", mass_fraction, 0.0, HIGHEST_FRACTION, "", "no data beyond 60 % by mass")
+
+
+def _weak_and_strong(mass_fraction: float, target_fraction: float) -> tuple[float, float]:
+    """Both fractions in order; a target that is weaker by a rounding error alone counts as equal."""
+    weak = _fraction(mass_fraction)
+    strong = check("target_fraction", target_fraction, weak - 1e-9, HIGHEST_FRACTION, "", "to thin a bath, add water")
+    return weak, max(weak, strong)
 
 
 def _surface(rows: _Rows, mass_fraction: float, temperature_c: float, glycol: Glycol) -> float:

@@ -27,17 +27,18 @@ def thermistor(resistance_ohm: float, curve: SteinhartHart) -> float:
 
     Raises OutOfRange when the curve puts that resistance outside -80 to 200 degC.
     """
-    log = math.log(_ohms(resistance_ohm))
-    return _plausible(curve.a + curve.b * log + curve.c * log**3, resistance_ohm)
+    log, (a, b, c) = math.log(_ohms(resistance_ohm)), _sound(curve)
+    return _plausible(a + b * log + c * log**3, resistance_ohm)
 
 
 def thermistor_resistance(temperature_c: float, curve: SteinhartHart) -> float:
     """Ohm at -80 to 200 degC: the closed-form root of Steinhart-Hart."""
     kelvin = check("temperature_c", temperature_c, -80.0, 200.0, "degC") + _KELVIN
-    if curve.c == 0.0:
-        return math.exp((1.0 / kelvin - curve.a) / curve.b)
-    x = (curve.a - 1.0 / kelvin) / (2.0 * curve.c)
-    y = math.sqrt((curve.b / (3.0 * curve.c)) ** 3 + x * x)
+    a, b, c = _sound(curve)
+    if c == 0.0:
+        return math.exp((1.0 / kelvin - a) / b)
+    x = (a - 1.0 / kelvin) / (2.0 * c)
+    y = math.sqrt((b / (3.0 * c)) ** 3 + x * x)
     return math.exp(math.cbrt(y - x) - math.cbrt(y + x))
 
 
@@ -76,7 +77,7 @@ def platinum_slope(temperature_c: float, at_zero_ohm: float = 100.0) -> float:
     """Ohm per K: lead resistance over this is the error of two-wire wiring."""
     t = check("temperature_c", temperature_c, -200.0, 850.0, "degC")
     cold = _C * (4.0 * t**3 - 300.0 * t * t) if t < 0.0 else 0.0
-    return at_zero_ohm * (_A + 2.0 * _B * t + cold)
+    return check("at_zero_ohm", at_zero_ohm, 1.0, 1e5, "ohm") * (_A + 2.0 * _B * t + cold)
 
 
 def platinum(resistance_ohm: float, at_zero_ohm: float = 100.0) -> float:
@@ -159,6 +160,14 @@ def ds18b20_fault(scratchpad: bytes) -> str:
         if reset
         else ""
     )
+
+
+def _sound(curve: SteinhartHart) -> SteinhartHart:
+    """The curve, when its coefficients can be a thermistor's."""
+    check("a", curve.a, -0.01, 0.01, "1/K")
+    check("b", curve.b, 1e-5, 0.01, "1/K")
+    check("c", curve.c, 0.0, 1e-5, "1/K")
+    return curve
 
 
 def _ohms(resistance_ohm: float) -> float:

@@ -41,6 +41,7 @@ def saturation_pressure(temperature_c: float) -> float:
 
 def vapour_pressure(air: Air) -> float:
     """Pa of water vapour in that air; relative humidity 0 to 1."""
+    check("pressure_pa", air.pressure_pa, 20_000.0, 110_000.0, "Pa")
     return check("humidity", air.humidity, 0.0, 1.0, "") * saturation_pressure(air.temperature_c)
 
 
@@ -76,7 +77,7 @@ def dew_point_magnus(temperature_c: float, humidity: float) -> float:
 def humidity_ratio(air: Air) -> float:
     """kg of vapour per kg of dry air."""
     vapour = vapour_pressure(air)
-    return _MOLAR_RATIO * vapour / (check("pressure_pa", air.pressure_pa, 20_000.0, 110_000.0, "Pa") - vapour)
+    return _MOLAR_RATIO * vapour / (air.pressure_pa - vapour)
 
 
 def enthalpy(air: Air) -> float:
@@ -100,4 +101,5 @@ def condenses(air: Air, surface_c: float) -> bool:
 
 def driest_surface(air: Air, margin_k: float = 1.0) -> float:
     """Coldest surface in degC that stays dry with that margin (0 to 10 K) for uneven temperatures and sensor error."""
+    vapour_pressure(air)  # refuses a state that is none
     return dew_point(air.temperature_c, air.humidity) + check("margin_k", margin_k, 0.0, 10.0, "K")

@@ -77,6 +77,7 @@ def chiller_for(reservoir: Reservoir, crashes: list[Crash], bath_c: float) -> fl
     """Smallest chiller power in W that carries those crashes, to 0.1 W; up to 100 kW (OutOfRange names
     `chiller_w`).
     """
+    _sane(reservoir)
     most = reservoir._replace(chiller_w=1e5)
     check("chiller_w", 1e5 if carries(most, crashes, bath_c).fits else float("inf"), 0.0, 1e5, "W", "start colder")
     low, high = 0.0, 1e5
@@ -94,6 +95,7 @@ def _moments(crashes: list[Crash]) -> list[float]:
 
 
 def _sane(reservoir: Reservoir) -> None:
-    check("highest_c", reservoir.highest_c, reservoir.lowest_c, 40.0, "degC", "it lies above the lowest")
+    lowest = check("lowest_c", reservoir.lowest_c, -60.0, 40.0, "degC")
+    check("highest_c", reservoir.highest_c, lowest, 40.0, "degC", "it lies above the lowest")
     check("chiller_w", reservoir.chiller_w, 0.0, 1e6, "W")
     check("leak_w", reservoir.leak_w, 0.0, 1e6, "W")

@@ -59,6 +59,8 @@ def two_parameter_solubility(temperature_c: float, at_25_c: float = 3.3e-4, slop
     so it is here for comparison and must not set a serving pressure.
     """
     kelvin = _kelvin(temperature_c, 0.0, 40.0)
+    at_25_c = check("at_25_c", at_25_c, 1e-6, 1.0, "mol/(m3 Pa)")
+    slope_k = check("slope_k", slope_k, -10_000.0, 10_000.0, "K")
     return at_25_c * math.exp(slope_k * (1.0 / kelvin - 1.0 / 298.15))
 
 

@@ -35,13 +35,13 @@ def after(pair: Pair, start: Temperatures, time_s: float) -> Temperatures:
     """Both temperatures after a time of constant powers, no ice: eigen solution, exact for the model."""
     time_s = check("time_s", time_s, 0.0, 1e9, "s")
     (a11, a12, a21, a22), drive = _system(pair)
-    x = (
-        check("bath_c", start.bath_c, -60.0, 120.0, "degC") - pair.room_c,
-        check("beer_c", start.beer_c, -60.0, 120.0, "degC") - pair.room_c,
-    )
+    room = check("room_c", pair.room_c, -60.0, 120.0, "degC")
+    bath = check("bath_c", start.bath_c, -60.0, 120.0, "degC")
+    beer = check("beer_c", start.beer_c, -60.0, 120.0, "degC")
+    x = (bath - room, beer - room)
     mean, half = (a11 + a22) / 2.0, (a11 - a22) / 2.0
     spread = math.sqrt(half * half + a12 * a21)
-    bath = beer = 0.0
+    bath = beer = room
     for rate, sign in ((mean + spread, 1.0), (mean - spread, -1.0)):
         grow, gather = _decay(rate, time_s)
         for_x, for_drive = (
@@ -50,7 +50,7 @@ def after(pair: Pair, start: Temperatures, time_s: float) -> Temperatures:
         )
         bath += grow * for_x[0] + gather * for_drive[0]
         beer += grow * for_x[1] + gather * for_drive[1]
-    return Temperatures(pair.room_c + bath, pair.room_c + beer)
+    return Temperatures(bath, beer)
 
 
 def time_to_reach(pair: Pair, start: Temperatures, beer_c: float, most_s: float = 14 * 86_400.0) -> float:
@@ -60,7 +60,7 @@ def time_to_reach(pair: Pair, start: Temperatures, beer_c: float, most_s: float 
     Looked for within `most_s` (two weeks), to a second.
     """
     target = check("beer_c", beer_c, -60.0, 120.0, "degC")
-    if start.beer_c <= target:
+    if after(pair, start, 0.0).beer_c <= target:
         return 0.0
     steps = 400
     marks = [most_s * (n / steps) ** 3 for n in range(steps + 1)]

@@ -58,7 +58,7 @@ def test_a_probe_far_off_is_to_be_replaced_rather_than_corrected() -> None:
 
 
 def test_points_too_close_together_are_refused() -> None:
-    with pytest.raises(OutOfRange, match="warm .*further apart"):
+    with pytest.raises(OutOfRange, match="read_c .*further apart"):
         calibration.two_point(Point(0.0, 0.0), Point(3.0, 3.0))
 
 

@@ -160,3 +160,13 @@ def test_only_whole_glasses_count(left: float, glass: float, lost: float, pours:
 def test_a_bore_that_is_no_beer_line_is_refused(bore: float) -> None:
     with pytest.raises(OutOfRange, match="bore_m"):
         draught.velocity(6e-5, bore)
+
+
+def test_warmer_beer_flows_more_easily() -> None:
+    viscosities = [draught.beer_at(float(celsius)).viscosity for celsius in range(0, 31)]
+    assert viscosities == sorted(viscosities, reverse=True)
+    assert draught.beer_at(4.0) == pytest.approx(draught.BEER)
+
+
+def test_a_measured_viscosity_goes_before_the_assumed_one() -> None:
+    assert draught.beer_at(6.0, 0.00242).viscosity == 0.00242

@@ -22,6 +22,8 @@ def _gas_cylinder(
     blind = left > last
     return (
         Figure("left_kg", "gas left", left, "kg", 2),
+        Figure("pushing_g", "to push one keg out", pushing * 1000.0, "g", 0),
+        Figure("carbonating_g", "to carbonate one", carbonating * 1000.0, "g", 0),
         Figure("kegs_pushed", "kegs it will push out", cylinder.kegs_served(left, pushing), "kegs", 1),
         Figure(
             "kegs_carbonated",

@@ -10,7 +10,8 @@ RISE = Input("rise", "m", "tap above the middle of the keg", default="0.5 m")
 BORE = Input("bore", "mm", "inside diameter", default="4.76 mm")
 ROUGHNESS = Input("roughness", "mm", "wall roughness", default="0.0015 mm")
 FITTINGS = Input("fittings", "1", "losses of tap and fittings, in velocity heads", default="1")
-VISCOSITY = Input("viscosity", "mPa*s", "of the beer, 1.5 to 2.4", default="2 mPa*s")
+TEMPERATURE = Input("temperature", "degC", "beer in the line", default="4 degC")
+VISCOSITY = Input("viscosity", "mPa*s", "of the beer, 1.5 to 2.4, where it was measured", optional=True)
 LINE_SOURCE = "Darcy-Weisbach with Colebrook's friction (textbook), as the fluids library has it"
 LINE_FORMULA = "gauge = f L/d rho v^2/2 + rho g h + K rho v^2/2; f = 64/Re below Re 2300, Colebrook above"
 LINE_RANGE = "bore 1 to 50 mm; +/-10 % for the viscosity of beer; between Re 2300 and 4000 no law holds well"
@@ -18,6 +19,10 @@ LINE_RANGE = "bore 1 to 50 mm; +/-10 % for the viscosity of beer; between Re 230
 
 def _line(bore: float, rise: float, fittings: float, roughness: float) -> Line:
     return Line(bore / 1000.0, rise, fittings, roughness / 1000.0)
+
+
+def _beer(temperature: float, viscosity: float | None) -> Liquid:
+    return draught.beer_at(temperature, None if viscosity is None else viscosity / 1000.0)
 
 
 def _flow_figures(flow: float, bore: float, liquid: Liquid) -> tuple[Figure, Figure]:
@@ -36,10 +41,11 @@ def _line_length(
     flow: float,
     roughness: float,
     fittings: float,
-    viscosity: float,
+    temperature: float,
+    viscosity: float | None,
     tubing: str,
 ) -> tuple[Figure, ...]:
-    liquid, line = Liquid(viscosity=viscosity / 1000.0), _line(bore, rise, fittings, roughness)
+    liquid, line = _beer(temperature, viscosity), _line(bore, rise, fittings, roughness)
     length = draught.balanced_length(gauge, line, flow, liquid)
     gradient = draught.friction_gradient(flow, line.bore_m, liquid, line.roughness_m)
     return (
@@ -59,9 +65,16 @@ def _line_length(
 
 
 def _line_flow(
-    length: float, gauge: float, rise: float, bore: float, roughness: float, fittings: float, viscosity: float
+    length: float,
+    gauge: float,
+    rise: float,
+    bore: float,
+    roughness: float,
+    fittings: float,
+    temperature: float,
+    viscosity: float | None,
 ) -> tuple[Figure, ...]:
-    liquid, line = Liquid(viscosity=viscosity / 1000.0), _line(bore, rise, fittings, roughness)
+    liquid, line = _beer(temperature, viscosity), _line(bore, rise, fittings, roughness)
     flow = draught.flow_through(length, gauge, line, liquid)
     return (
         Figure("flow_ml_s", "it pours", flow * 1e6, "mL/s", 1),
@@ -110,6 +123,7 @@ QUESTIONS = (
             Input("flow", "m**3/s", "pour rate", default="63 mL/s"),
             ROUGHNESS,
             FITTINGS,
+            TEMPERATURE,
             VISCOSITY,
             Input(
                 "tubing", "", "for the trade's list", "3/16 in ID soft vinyl line", tuple(draught.TRADE_RESTRICTIONS)
@@ -125,7 +139,7 @@ QUESTIONS = (
     Question(
         "line-flow",
         "How fast does this line pour?",
-        (Input("length", "m", "line", default="2 m"), GAUGE, RISE, BORE, ROUGHNESS, FITTINGS, VISCOSITY),
+        (Input("length", "m", "line", default="2 m"), GAUGE, RISE, BORE, ROUGHNESS, FITTINGS, TEMPERATURE, VISCOSITY),
         _line_flow,
         LINE_FORMULA,
         LINE_SOURCE,

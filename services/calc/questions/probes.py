@@ -1,6 +1,6 @@
 """Questions on probes and their calibration."""
 
-from brewing import calibration, probes
+from brewing import atmosphere, calibration, probes
 from brewing.calibration import Point
 from brewing.probes import SteinhartHart
 from services.calc.question import Figure, Input, Question
@@ -36,6 +36,15 @@ def _ice_point(read: float, reading: float, repeatability: float) -> tuple[Figur
         Figure("corrected_c", "the reading becomes", corrected.correct(reading), "degC", 3),
         Figure("uncertainty_k", "standard uncertainty left", left, "K", 3),
         Figure("uncertainty_95_k", "at 95 %", 2.0 * left, "K", 3),
+    )
+
+
+def _boiling_point(altitude: float) -> tuple[Figure, ...]:
+    air = atmosphere.pressure_at_altitude(altitude)
+    return (
+        Figure("temperature_c", "water boils at", calibration.boiling_point(air), "degC", 2),
+        Figure("pressure_kpa", "under", air / 1000.0, "kPa", 2),
+        Figure("weather_k", "weather moves that by", 0.5, "K either way", 1),
     )
 
 
@@ -135,6 +144,16 @@ QUESTIONS = (
         "true = read + offset; uncertainties in squares, with 0.2 % of the distance from 0 degC for the slope",
         "combination as in JCGM 100:2008; a home ice bath within 0.03 K, from memory",
         "probes off by less than 5 K; readings -60 to 150 degC",
+    ),
+    Question(
+        "boiling-point",
+        "At what temperature does water boil here?",
+        (Input("altitude", "m", "height above the sea", default="0 m"),),
+        _boiling_point,
+        "vapour pressure of water equals the air's",
+        "Wagner & Pruss 1993; US Standard Atmosphere 1976",
+        "0 to 4000 m; within 0.01 K of the pressure, which weather moves by 2 kPa",
+        "Steam and boiling water scald.",
     ),
     Question(
         "two-point",

@@ -5,9 +5,9 @@ from brewing import absorption, solubility
 DAY = 86_400.0
 
 EVALUATORS = {
-    "set-and-forget carbonation at serving pressure and temperature": lambda row: (
-        absorption.METHODS["set and wait"].customary.removesuffix(" d")
-    ),
+    "set-and-forget carbonation at serving pressure and temperature": lambda row: absorption.METHODS[
+        "set and wait"
+    ].customary.removesuffix(" d"),
     "diffusion coefficient of CO2 in water": lambda row: solubility.diffusivity(row["T_C"]),
     "mean saturation of stagnant slab (one face at equilibrium)": lambda row: absorption.slab_saturation(
         row["Fourier_Dt_L2"]
