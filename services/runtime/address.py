@@ -1,6 +1,6 @@
 """Where the broker is and how to be let in."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
@@ -14,7 +14,7 @@ class BrokerAddress:
     host: str = "127.0.0.1"
     port: int = 1883
     username: str = ""
-    password: str = ""
+    password: str = field(default="", repr=False)
     tls: bool = False
     ca_file: Path | None = None
     certificate_file: Path | None = None
