@@ -30,7 +30,7 @@ def _gas_cylinder(
             "kegs it will carbonate and push",
             cylinder.kegs_served(left, pushing + carbonating),
             "kegs",
-            0,
+            1,
         ),
         Figure("pressure_bar", "its gauge shows about", inside / BAR - 1.013, "bar", 1),
         Figure("blind", "and says nothing of what is left", blind),
