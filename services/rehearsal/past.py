@@ -1,0 +1,106 @@
+"""Gives a simulated plant a past: a rehearsal whose history is kept, and whose last state the services go on from.
+
+python -m services.rehearsal.past PLANT_FILE STATE_FOLDER
+"""
+
+import sys
+from datetime import datetime, timedelta
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field
+
+from schemas.base import Model, Name, ServiceName, Text
+from schemas.batches import SpecificGravity
+from schemas.contract import topic_for
+from schemas.plant import Plant
+from schemas.plant_file import load
+from schemas.profiles import Profile
+from schemas.quantities import Seconds
+from schemas.requests import StartBatch
+from schemas.written import build, read_file
+from services.recorder.__main__ import HISTORY
+from services.recorder.sqlite_store import open_or_set_aside
+from services.rehearsal.ensemble import on_stage
+from services.rehearsal.stage import Stage
+from services.runtime.clock import SystemClock
+from services.runtime.service import Outgoing
+from services.runtime.state import Saved, StateFile
+
+SPAN = timedelta(days=14)
+TICK = timedelta(minutes=1)
+
+
+class PastBatch(Model):
+    """One beer of the past."""
+
+    batch: Name
+    title: Text
+    chamber: Name
+    begun_s: Seconds = Field(alias="begun", description="How long before now it was started.")
+    original_gravity_sg: SpecificGravity | None = Field(default=None, alias="original_gravity")
+    profile: Profile
+
+
+class PastBatches(Model):
+    """All of them."""
+
+    batches: Annotated[tuple[PastBatch, ...], Field(min_length=1)]
+
+
+def barn_batches() -> tuple[PastBatch, ...]:
+    """The demonstration barn's."""
+    path = Path(str(files("services.rehearsal").joinpath("barn_batches.yaml")))
+    return build(PastBatches, read_file(path)).batches
+
+
+def make_past(plant: Plant, folder: Path, now: datetime, batches: tuple[PastBatch, ...], seed: int = 1) -> None:
+    """Fourteen days up to `now` into the store of a state folder, and the services' state at the end.
+
+    Batches of chambers that the plant does not have are left out.
+    """
+    store, _ = open_or_set_aside(folder / HISTORY)
+    start = now - SPAN
+    stage, _ = on_stage(plant, start, seed=seed, tick=TICK, sink=store)
+    for one in sorted(batches, key=lambda batch: -batch.begun_s):
+        if one.chamber in plant.chambers:
+            stage.run_until(max(start, now - timedelta(seconds=one.begun_s)))
+            stage.ask(_started(plant, one, stage.now))
+    stage.run_until(now)
+    store.close()
+    _keep_states(stage, folder)
+
+
+def _started(plant: Plant, one: PastBatch, now: datetime) -> Outgoing:
+    request = StartBatch(
+        at=now,
+        source="rehearsal",
+        id=f"past-{one.batch}",
+        client="rehearsal",
+        who="the demonstration",
+        why="a beer to look at",
+        batch=one.batch,
+        title=one.title,
+        chamber=one.chamber,
+        profile=one.profile,
+        original_gravity_sg=one.original_gravity_sg,
+    )
+    return Outgoing(topic_for(plant.site.name, request), request)
+
+
+def _keep_states(stage: Stage, folder: Path) -> None:
+    for name, snapshot in stage.snapshots().items():
+        if name is not ServiceName.BRIDGE:
+            StateFile(folder / f"{name}.json", Saved).save(Saved(snapshot=snapshot.model_dump(mode="json")))
+
+
+def main() -> None:
+    """Makes the past of the plant file and state folder on the command line."""
+    path, folder = Path(sys.argv[1]), Path(sys.argv[2])
+    folder.mkdir(parents=True, exist_ok=True)
+    make_past(load(path), folder, SystemClock().now(), barn_batches())
+
+
+if __name__ == "__main__":
+    main()
