@@ -1,0 +1,1 @@
+"""Takes batches through their profiles: steps, calendar, gravity, forecast."""
