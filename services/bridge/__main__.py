@@ -21,5 +21,5 @@ def part(plant: Plant, address: BrokerAddress, plant_file: Path | None = None) -
     """A bridge for life, with its shell; follows the plant file when one is named."""
     shell = Shell(plant, address)
     watch = None if plant_file is None else PlantWatch(plant_file)
-    options = Options(poll=shell.poll, watch=watch)
+    options = Options(poll=shell.poll, watch=watch, close=shell.close)
     return Part(name=ServiceName.BRIDGE, build=shell.build, state=BridgeState, options=options)

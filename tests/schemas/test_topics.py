@@ -108,7 +108,8 @@ def test_filters_of_a_kind_take_in_its_topics_and_no_other_kinds(kind, site, dat
 @pytest.mark.parametrize(
     "foreign",
     ["", "coldside", "coldside/barn", "coldside/barn/reading", "coldside/barn/reading/ale",
-     "coldside/barn/nonsense/a/b", "coldside/barn/reading/ale/beer/more", "coldside//reading/ale/beer", "coldside/barn/reading//beer",
+     "coldside/barn/nonsense/a/b", "coldside/barn/reading/ale/beer/more",
+     "coldside//reading/ale/beer", "coldside/barn/reading//beer",
      "other/barn/reading/ale/beer", "garage/node3/probes", "/coldside/barn/status/ale"],
 )  # fmt: skip
 def test_foreign_topic_is_none_of_ours(foreign):
