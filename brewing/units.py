@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable
 from functools import lru_cache
+from math import isfinite
 from typing import Any, NamedTuple
 
 from brewing import gravity
@@ -32,6 +33,8 @@ month = 2629800 * second
 kelvin = [temperature]; offset: 0 = K
 degree_Celsius = kelvin; offset: 273.15 = degC = celsius
 degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = degF = fahrenheit
+fahrenheit_step = 5 / 9 * kelvin
+degree_Plato = [extract] = degP
 ampere = [current] = A
 cell = [cell] = cells
 newton = kilogram * meter / second ** 2 = N
@@ -61,8 +64,9 @@ _WRITTEN = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?
 _SPELLINGS = {
     "%": "percent", "°C": "degC", "°F": "degF", "C": "degC", "F": "degF", "°P": "degP", "P": "degP", "Plato": "degP",
     "plato": "degP", "Brix": "degP", "Bx": "degP", "sg": "SG", "Wh": "W*h", "kWh": "kW*h", "C/d": "K/d",
+    "P/d": "degP/d", "CO2 vol": "vol",
 }  # fmt: skip
-_STEPS = {"degC": "K", "degF": "5/9*K"}
+_STEPS = {"degC": "K", "degF": "fahrenheit_step"}
 _SIGNED_PRESSURE = re.compile(r"^(psi|bar|mbar|kPa|hPa|Pa|MPa)\s*(g|a|gauge|abs|absolute)$")
 
 
@@ -89,7 +93,7 @@ def read(written: str, unit: str) -> float:
         raise QuantityError(f"{written!r} is no quantity; write it like '{example(unit)}'")
     number, given = float(found[1]), _SPELLINGS.get(found[2] or "", found[2] or "")
     try:
-        return KINDS[unit].read(number, given) if unit in KINDS else _plain(number, given, unit)
+        return _finite(KINDS[unit].read(number, given) if unit in KINDS else _plain(number, given, unit))
     except QuantityError as error:
         raise QuantityError(f"{written!r} {error}; write it like '{example(unit)}'") from error
 
@@ -120,6 +124,12 @@ def _plain(number: float, given: str, unit: str) -> float:
         return float(_registry().Quantity(number, given).to("" if unit == "1" else unit).magnitude)
     except Exception as error:  # pint raises many kinds, tokenizer errors among them
         raise QuantityError(f"cannot be read in {unit}") from error
+
+
+def _finite(value: float) -> float:
+    if not isfinite(value):
+        raise QuantityError("is not a finite number")
+    return value
 
 
 def _step(number: float, given: str) -> float:
@@ -170,4 +180,5 @@ KINDS = {
 _EXAMPLES = {
     "1": "0.75", "degC": "18 degC", "L": "19 L", "percent": "75 %", "kg": "2.3 kg", "g": "120 g", "m": "60 m",
     "s": "5 min", "h": "6 h", "d": "10 d", "W": "95 W", "J": "50 kJ", "vol": "2.4 vol", "g/L": "4.9 g/L",
+    "cell": "100e9 cells", "degP/d": "3 degP/d",
 }  # fmt: skip
