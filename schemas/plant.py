@@ -5,10 +5,10 @@ A field that people write with a unit (`volume: 23 L`) is kept as a number in th
 
 from datetime import timedelta
 from enum import StrEnum
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator, Field, StringConstraints
+from pydantic import AfterValidator, Field, StringConstraints, model_validator
 
 from schemas.addresses import SimulatedOutput, SimulatedProbe, Source, Target
 from schemas.base import Model, Name, Text
@@ -76,6 +76,14 @@ class Calibration(Model):
 
     reads: Annotated[tuple[float, ...], Field(min_length=1, max_length=2)]
     true: Annotated[tuple[float, ...], Field(min_length=1, max_length=2)]
+
+    @model_validator(mode="before")
+    @classmethod
+    def _take_true_as_a_word(cls, written: Any) -> Any:
+        """As a key, YAML's `true` is a truth value."""
+        if isinstance(written, dict) and True in written:
+            return {"true" if key is True else key: value for key, value in written.items()}
+        return written
 
 
 class Probe(Model):

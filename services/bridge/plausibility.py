@@ -83,7 +83,7 @@ class Judge:
     `elapsed_s` is seconds that have really passed since some moment, so that a clock that is set misleads nobody.
     """
 
-    __slots__ = ("rules", "_every_min", "_too_old", "_warm", "_stillness", "_last", "_last_s", "_rival", "_rivals",
+    __slots__ = ("rules", "_every_min", "_too_old", "_warm", "_stillness", "_last", "_heard_s", "_rival", "_rivals",
                  "_newest")  # fmt: skip
 
     def __init__(self, name: str, probe: Probe) -> None:
@@ -93,7 +93,7 @@ class Judge:
         self._warm = probe.measures is Measure.TEMPERATURE
         self._stillness = Stillness(point_of(name, probe)) if self._warm else None
         self._last: float | None = None
-        self._last_s = 0.0
+        self._heard_s = 0.0
         self._rival = 0.0
         self._rivals = 0
         self._newest: datetime | None = None
@@ -107,9 +107,10 @@ class Judge:
         if verdict is not None:
             return verdict
         jump = self._jump(value, elapsed_s)
+        self._heard_s = elapsed_s
         if jump is not None:
             return jump
-        self._last, self._last_s, self._rivals = value, elapsed_s, 0
+        self._last, self._rivals = value, 0
         if sample.at is not None:
             self._newest = sample.at
         return self._still(sample.value, elapsed_s, driven_since_s)
@@ -151,7 +152,7 @@ class Judge:
         fastest = self.rules.fastest_per_min
         if fastest is None or self._last is None:
             return None
-        minutes = max(self._every_min, (elapsed_s - self._last_s) / 60)
+        minutes = max(self._every_min, (elapsed_s - self._heard_s) / 60)
         if abs(value - self._last) <= fastest * minutes + self.rules.slack:
             return None
         agrees = self._rivals and abs(value - self._rival) <= fastest * self._every_min + self.rules.slack
