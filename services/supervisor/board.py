@@ -188,7 +188,7 @@ class Board:
         heat_on_s = max((outlet.relay.on_for(now_s) for outlet in self.heating), default=0.0)
         facts.heat_off_s = min((outlet.relay.off_for(now_s) for outlet in self.heating), default=inf)
         self._seen.passes(now_s, heat_on_s > 0.0)
-        facts.still_on = Bars.NOTHING
+        facts.still_on = 0
         for outlet in self.outlets.values():
             if (
                 outlet.device_says_on
@@ -196,7 +196,7 @@ class Board:
                 and outlet.relay.off_for(now_s) <= 0.0
                 and outlet.changed_at is not None
             ):
-                facts.still_on |= Bars(outlet.role)
+                facts.still_on |= outlet.role
 
     def _look_back(self, facts: Facts, now_s: float, felt_c: float | None) -> None:
         seen = self._seen

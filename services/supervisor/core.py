@@ -59,7 +59,7 @@ class Supervisor:
         self._lease = Lease(lease_s, period_s)
         self._period_s = period_s
         self._steady: Steady | None = None
-        self._due_s = SETTLE_S
+        self._due_s = self._settled_s = SETTLE_S
         self._said: dict[str, tuple[words.Key, float]] = {}
         self.conditions = Conditions(plant.site.name, self._restored.conditions)
         self._orders = Orders(plant.site.name, self._restored.answered)
@@ -96,8 +96,9 @@ class Supervisor:
         return ()
 
     def rejoin(self, now: datetime) -> Iterable[Outgoing]:
-        """Conditions that stand, and every chamber's status."""
+        """Conditions that stand and every status; what the bridge did meanwhile is heard before the next look."""
         now_s = self._reach(now)
+        self._due_s = self._settled_s = now_s + SETTLE_S
         looked = [board for board in self.boards.values() if board.decision is not None]
         return [*self.conditions.again(), *(self._status(board, now_s, now) for board in looked)]
 
@@ -108,7 +109,12 @@ class Supervisor:
 
     def _take_reading(self, reading: Any, _: Incoming, now: datetime) -> Iterable[Outgoing]:
         board = self.boards.get(reading.chamber)
-        if board is not None and board.take(reading, now) and board.decision is not None:
+        if (
+            board is not None
+            and board.take(reading, now)
+            and board.decision is not None
+            and self._reach(now) >= self._settled_s
+        ):
             return self._look_at((board,), self._reach(now), now)
         return ()
 

@@ -43,9 +43,7 @@ def kept(board: Board, now_s: float) -> ChamberKept:
         setpoint=board.asked.setpoint,
         programmed=board.asked.programmed,
         lock=LockOutKept(who=lock.who, why=lock.why, since=lock.since, until=lock.until) if lock is not None else None,
-        latched={
-            row.id: trip.since for row, trip in board.trips.active() if row.reset is Reset.BY_PERSON and trip.since
-        },
+        latched={row.id: trip.since for row, trip in board.trips.active if row.reset is Reset.BY_PERSON and trip.since},
         starts={
             name: tuple(now_s - start for start in outlet.relay.starts)
             for name, outlet in board.outlets.items()

@@ -3,8 +3,6 @@
 from dataclasses import dataclass
 from math import inf
 
-from services.supervisor.roles import Bars
-
 
 @dataclass(slots=True)
 class Facts:
@@ -49,7 +47,7 @@ class Facts:
     felt_change_10min_k: float | None = None
     beer_change_30min_k: float | None = None
     beer_change_60min_k: float | None = None
-    still_on: Bars = Bars.NOTHING
+    still_on: int = 0
     wished: int = 0
     guarded: str = ""
 

@@ -76,9 +76,10 @@ def told(relay: Relay, level: float, now_s: float, lease_s: float) -> Relay:
 
 
 def heard_off(relay: Relay, now_s: float) -> Relay:
-    """After the bridge said, later than our last command, that it is off. While we ask it to run, that changes
-    nothing."""
-    return replace(relay, ends_s=now_s) if relay.level <= 0.0 and relay.ends_s > now_s else relay
+    """After the bridge said, later than our last change, that it is off; if it was told to run, that run is over."""
+    if relay.level > 0.0:
+        return replace(relay, level=0.0, ends_s=now_s)
+    return replace(relay, ends_s=now_s) if relay.ends_s > now_s else relay
 
 
 def heard_on(relay: Relay, level: float, now_s: float, lease_s: float) -> Relay:

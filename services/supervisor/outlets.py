@@ -1,6 +1,7 @@
 """One output as the supervisor drives it: what it is for, what is wanted of it, what is known of its relay."""
 
 from datetime import datetime
+from math import inf
 
 from schemas.control import Command
 from schemas.plant import Chamber, Drive, Output
@@ -12,6 +13,10 @@ from services.supervisor.gauges import FROM_THE_FUTURE
 from services.supervisor.roles import role_of
 
 SOURCE = "supervisor"
+OFF_RENEWED_LESS_OFTEN = 3.0
+"""What is surely off needs no lease; the command is repeated for whoever joins late."""
+FOLLOWS_WITHIN_S = 15.0
+"""A device that was told to run may say for so long that it is still off."""
 
 
 class Lease:
@@ -78,7 +83,10 @@ class Outlet:
         """Whether to send a command: a change at once, what stays from time to time."""
         if self.changed_at is None or self.wanted != self.relay.level:
             return True
-        return now_s - self.told_s >= self._lease.renew_s
+        renew_s = self._lease.renew_s
+        if self.wanted <= 0.0 and not self.relay.may_be_on(now_s):
+            renew_s *= OFF_RENEWED_LESS_OFTEN
+        return now_s - self.told_s >= renew_s
 
     def command(self, now_s: float, now: datetime, why: str) -> Outgoing:
         """The command that says what is wanted, with a new lease."""
@@ -93,22 +101,26 @@ class Outlet:
         return Outgoing(self._topic, body)
 
     def hear(self, report: Report, now_s: float, now: datetime) -> None:
-        """Takes in what the bridge says of it; what is older than our last change, or from the future, proves
-        nothing."""
-        if report.level is None or report.at > now + FROM_THE_FUTURE:
+        """Takes in what the bridge says; what is older than our last change, or from the future, proves nothing."""
+        if report.at > now + FROM_THE_FUTURE:
             return
-        self.device_says_on = report.level > 0.0 and report.basis is Basis.MEASURED
+        level = report.level
+        self.device_says_on = bool(level) and report.basis is Basis.MEASURED
         if self.changed_at is None:
-            if report.level > 0.0 and _still_leased(report, now):
-                self.relay = guards.heard_on(self.relay, report.level, now_s, self._lease.lease_s)
+            if level and _still_leased(report, now):
+                self.relay = guards.heard_on(self.relay, level, now_s, self._lease.lease_s)
         elif report.at >= self.changed_at:
-            self._believe(report.level, now_s)
+            self._believe(level, report.basis, now_s)
 
-    def _believe(self, level: float, now_s: float) -> None:
-        if level > 0.0:
+    def _believe(self, level: float | None, basis: Basis, now_s: float) -> None:
+        """A level of None is a bridge that was started anew and switched off what was on."""
+        if level:
             self.relay = guards.heard_on(self.relay, level, now_s, self._lease.lease_s)
-        else:
+        elif self.relay.level <= 0.0:
+            self.relay = guards.heard_off(self.relay, now_s) if level is not None else self.relay
+        elif basis is not Basis.MEASURED or self.relay.on_for(now_s) >= FOLLOWS_WITHIN_S:
             self.relay = guards.heard_off(self.relay, now_s)
+            self.told_s = -inf
 
     def inherit(self, other: "Outlet") -> None:
         """It is the same output under a changed plant file."""

@@ -9,6 +9,7 @@ from services.supervisor.where import cools_by_air, holds_beer, is_jacketed, is_
 
 Row = Interlock
 
+COOL, HEAT = int(Bars.COOL), int(Bars.HEAT)
 COLD_TRIAL_S, COLD_PAUSE_S, PROVEN_AFTER_S = 1200.0, 1800.0, 300.0
 OFF_LONG_S, OFF_VERY_LONG_S, HOUR_S = 1800.0, 2700.0, 3600.0
 FLOWS_L_MIN = 0.2
@@ -67,7 +68,7 @@ def _heats(f: Facts) -> bool:
 
 
 def _cooling_welded(f: Facts, tripped: bool) -> bool:
-    if f.still_on & Bars.COOL:
+    if f.still_on & COOL:
         return True
     if f.air_c is not None:
         return f.cool_off_s >= OFF_LONG_S and f.cool_fall_k >= 1.5 and f.cool_recovery_k < (0.5 if tripped else 0.2)
@@ -77,7 +78,7 @@ def _cooling_welded(f: Facts, tripped: bool) -> bool:
 
 
 def _heating_welded(f: Facts, tripped: bool) -> bool:
-    if f.still_on & Bars.HEAT:
+    if f.still_on & HEAT:
         return True
     if f.air_c is None or f.heat_off_s < OFF_LONG_S:
         return False

@@ -80,13 +80,14 @@ def next_trip(row: Interlock, trip: Trip, holds: bool, now_s: float, now: dateti
 
 
 class Trips:
-    """All interlocks of one chamber."""
+    """All interlocks of one chamber. `active` are those that are tripped, in the table's order."""
 
     def __init__(self, table: Sequence[Interlock], chamber: Chamber) -> None:
         self.rows = {row.id: row for row in table}
         self.states: dict[str, Trip] = {}
         self.bars = 0
         self.version = 0
+        self.active: list[tuple[Interlock, Trip]] = []
         self.stops = 0
         self._judged = tuple((row, row.trips) for row in table if row.trips is not None and row.applies(chamber))
 
@@ -98,10 +99,11 @@ class Trips:
             if before is None:
                 if not trips(facts, False):
                     continue
-                before = QUIET
-            after = self._next(row, before, trips(facts, before.tripped_s is not None), facts, now_s, now)
+                after, before = self._next(row, QUIET, True, facts, now_s, now), QUIET
+            else:
+                after = self._next(row, before, trips(facts, before.tripped_s is not None), facts, now_s, now)
             if after is not before:
-                changed = True
+                changed |= after.tripped_s != before.tripped_s or after.told is not before.told
                 self._put(row.id, after)
         if changed:
             self._sum_up()
@@ -121,13 +123,9 @@ class Trips:
 
     def _sum_up(self) -> None:
         self.version += 1
-        tripped = [self.rows[row_id] for row_id, trip in self.states.items() if trip.tripped]
-        self.bars = int(all_of(row.bars for row in tripped))
-        self.stops = int(all_of(row.bars for row in tripped if row.outranks_run))
-
-    def active(self) -> list[tuple[Interlock, Trip]]:
-        """Those that are tripped, in the table's order."""
-        return [(row, trip) for row in self.rows.values() if (trip := self.states.get(row.id, QUIET)).tripped]
+        self.active = [(row, trip) for row in self.rows.values() if (trip := self.states.get(row.id, QUIET)).tripped]
+        self.bars = int(all_of(row.bars for row, _ in self.active))
+        self.stops = int(all_of(row.bars for row, _ in self.active if row.outranks_run))
 
     def told(self) -> list[tuple[Interlock, Trip]]:
         """Those whose condition stands, in the table's order."""

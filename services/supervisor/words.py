@@ -43,7 +43,7 @@ def holder(board: Board) -> Outlet | None:
 
 def why(board: Board, now_s: float, guards_say: Mapping[str, str]) -> str:
     """One sentence: the interlock that holds something back, else the guard that does, else control's own reason."""
-    barring = next((row for row, _ in board.trips.active() if _holds_back(row, board)), None)
+    barring = next((row for row, _ in board.trips.active if _holds_back(row, board)), None)
     if barring is not None:
         return barring.reason
     held = holder(board)
@@ -69,14 +69,13 @@ def status(board: Board, now_s: float, now: datetime, guards_say: Mapping[str, s
 
 
 def _holds_back(row: Interlock, board: Board) -> bool:
-    bars = int(row.bars)
-    return bool(bars & board.facts.wished) or (bars & int(Bars.STEER) == int(Bars.STEER))
+    return bool(row.bars & board.facts.wished) or row.bars & Bars.STEER == Bars.STEER
 
 
 def _active(board: Board, now: datetime, guards_say: Mapping[str, str]) -> list[ActiveInterlock]:
     tripped = [
         ActiveInterlock(id=row.id, reason=row.reason, since=trip.since or now, latched=row.reset is Reset.BY_PERSON)
-        for row, trip in board.trips.active()
+        for row, trip in board.trips.active
         if row.tells or not row.bars or _holds_back(row, board)
     ]
     held = {outlet.held_by: outlet for outlet in board.outlets.values() if outlet.held_by in guards_say}
