@@ -158,7 +158,11 @@ class Recorder:
 
     def _keep_house(self, now: datetime) -> None:
         """One small piece a tick while there is something to do, else a look every few minutes."""
-        if not isinstance(self._sink, Upkeep) or self._failing_since or now < self._next_upkeep:
+        if (
+            not isinstance(self._sink, Upkeep)
+            or self._failing_since
+            or timedelta(0) < self._next_upkeep - now <= UPKEEP_EVERY
+        ):
             return
         try:
             busy = self._sink.maintain(now)

@@ -1,0 +1,237 @@
+"""The spool: rows on disk until the store has them. What `write` returned from is sent, if late, and if twice.
+
+Segments are files of framed records. When there are too many, or they are too old, the oldest are thinned to minutes
+first, and only when nothing is left to thin are the oldest dropped; both are counted and told.
+"""
+
+import errno
+import os
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from pydantic import Field
+
+from schemas.base import Model, Positive
+from services.recorder.backlog import Waiting
+from services.recorder.batches import Batch, Unreadable, from_bytes, thinned, to_bytes
+from services.recorder.frames import Frame, damaged_bytes, framed, frames, torn_at
+from services.recorder.rows import Annotation, Sample, milliseconds, moment
+from services.recorder.store import DiskFull, StoreError
+
+WHOLE, THIN = ".whole", ".thin"
+CURSOR = "cursor"
+DAY_MS = 86_400_000
+
+
+class SpoolLimits(Model):
+    """How much may wait."""
+
+    most_bytes: Positive = Field(default=2e9, description="Seven days of twelve chambers need about a tenth of it.")
+    most_days: Positive = 60
+    segment_bytes: Positive = 1e6
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """The oldest batch, and where it stands."""
+
+    segment: Path
+    frame: Frame
+    batch: Batch
+
+
+@dataclass(slots=True)
+class SpoolCounts:
+    """What became of rows that are not simply waiting."""
+
+    thinned_segments: int = 0
+    dropped_rows: int = 0
+    damaged_bytes: int = 0
+
+
+@dataclass(slots=True)
+class Spool:
+    """One folder. One process writes; a thread may send while another writes."""
+
+    folder: Path
+    limits: SpoolLimits = field(default_factory=SpoolLimits)
+    counts: SpoolCounts = field(default_factory=SpoolCounts)
+    problem: str = ""
+    _lock: threading.RLock = field(default_factory=threading.RLock)
+    _last: Path | None = None
+    _cursor: tuple[str, int] = ("", 0)
+    _rows: dict[Path, int] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.folder.mkdir(parents=True, exist_ok=True)
+        for segment in self._segments():
+            self._mend(segment)
+        with suppress(OSError, ValueError):
+            name, _, place = (self.folder / CURSOR).read_text(encoding="utf-8").partition(" ")
+            self._cursor = (name, int(place))
+
+    def write(self, samples: Sequence[Sample], annotations: Sequence[Annotation] = ()) -> None:
+        """Appends one batch and waits for the disk. Raises DiskFull, and then nothing was written."""
+        begins = [samples[0].at_ms] if samples else [one.at_ms for one in annotations[:1]]
+        if not begins:
+            return
+        record = framed(to_bytes(Batch(samples, annotations)), begins[0])
+        with self._lock:
+            segment = self._segment_for(len(record))
+            _append(segment, record)
+            self._last = segment
+            self._rows[segment] = self._rows.get(segment, 0) + len(samples) + len(annotations)
+
+    def oldest(self) -> Piece | None:
+        """The batch to send next, or None when everything was sent."""
+        with self._lock:
+            for segment in self._segments():
+                begins = self._cursor[1] if segment.name == self._cursor[0] else 0
+                for frame, batch in self._readable(segment.read_bytes(), begins):
+                    return Piece(segment, frame, batch)
+                self._done_with(segment)
+        return None
+
+    def sent(self, piece: Piece) -> None:
+        """The store has it. A crash right after may send it once more, which changes nothing there."""
+        with self._lock:
+            if not piece.segment.exists():
+                return  # it was thinned or dropped meanwhile
+            self._cursor = (piece.segment.name, piece.frame.ends)
+            self._rows[piece.segment] = self._rows.get(piece.segment, 0) - piece.batch.rows
+            if piece.frame.ends >= piece.segment.stat().st_size:
+                self._done_with(piece.segment)
+            with suppress(OSError):  # a full disk: after a restart some is sent again, which changes nothing
+                (self.folder / CURSOR).write_text("{} {}".format(*self._cursor), encoding="utf-8")
+
+    def backlog(self, now: datetime) -> Waiting:
+        """What waits; the age is that of the oldest row."""
+        with self._lock:
+            first = self.oldest()
+            segments = self._segments()
+            size = sum(segment.stat().st_size for segment in segments)
+            rows = sum(self._rows.get(segment, 0) for segment in segments)
+            since = moment(first.frame.at_ms) if first else None
+            return Waiting(rows, size, min(since, now) if since else None, False, self.problem)
+
+    def keep_within_limits(self, now: datetime) -> None:
+        """Thins, and then drops, the oldest segments until what waits is neither too much nor too old."""
+        with self._lock:
+            while (segments := self._segments()) and self._too_much(segments, now):
+                whole = [segment for segment in segments if segment.suffix == WHOLE and segment != self._last]
+                if whole:
+                    self._thin(whole[0])
+                elif segments[0] != self._last:
+                    self._drop(segments[0])
+                else:
+                    return
+
+    def _too_much(self, segments: list[Path], now: datetime) -> bool:
+        if sum(segment.stat().st_size for segment in segments) > self.limits.most_bytes:
+            return True
+        oldest = next(frames(segments[0].read_bytes()), None)
+        return oldest is not None and milliseconds(now) - oldest.at_ms > self.limits.most_days * DAY_MS
+
+    def _thin(self, segment: Path) -> None:
+        begins = self._cursor[1] if segment.name == self._cursor[0] else 0
+        whole = list(self._readable(segment.read_bytes(), begins))
+        batch = thinned([batch for _, batch in whole])
+        thin, fresh = segment.with_suffix(THIN), segment.with_suffix(".new")
+        fresh.unlink(missing_ok=True)
+        _append(fresh, framed(to_bytes(batch), whole[0][0].at_ms if whole else 0))
+        fresh.replace(thin)
+        segment.unlink()
+        self._rows.pop(segment, None)
+        self._rows[thin] = batch.rows
+        self.counts.thinned_segments += 1
+        self.problem = f"{self.counts.thinned_segments} segments of the spool were thinned to minutes to make room"
+
+    def _drop(self, segment: Path) -> None:
+        self.counts.dropped_rows += self._rows.get(segment, 0)
+        self._done_with(segment)
+        self.problem = f"{self.counts.dropped_rows} rows were dropped from the spool: it was full and the store away"
+
+    def _done_with(self, segment: Path) -> None:
+        segment.unlink(missing_ok=True)
+        self._rows.pop(segment, None)
+        if segment == self._last:
+            self._last = None
+
+    def _segments(self) -> list[Path]:
+        """Oldest first."""
+        return sorted(path for path in self.folder.iterdir() if path.suffix in (WHOLE, THIN))
+
+    def _segment_for(self, size: int) -> Path:
+        last = self._last
+        if last is not None and last.exists() and last.stat().st_size + size <= self.limits.segment_bytes:
+            return last
+        numbers = [int(segment.stem) for segment in self._segments()] + [int(self._cursor[0].partition(".")[0] or 0)]
+        return self.folder / f"{max(numbers) + 1:012d}{WHOLE}"
+
+    def _mend(self, segment: Path) -> None:
+        """Counts rows, and after a crash or damage keeps a copy of the file and only its whole records."""
+        content = segment.read_bytes()
+        self._rows[segment] = sum(batch.rows for _, batch in self._readable(content))
+        lost = damaged_bytes(content)
+        if not lost and torn_at(content) == len(content):
+            return
+        if lost:
+            self.counts.damaged_bytes += lost
+            self.problem = f"{segment.name}: {lost} bytes were damaged; a copy is kept as {segment.name}.damaged"
+            segment.with_name(f"{segment.name}.damaged").write_bytes(content)
+        fresh = segment.with_suffix(".new")
+        fresh.unlink(missing_ok=True)
+        _append(fresh, b"".join(content[frame.begins : frame.ends] for frame in frames(content)))
+        fresh.replace(segment)
+
+    def _readable(self, content: bytes, begins: int = 0) -> Iterator[tuple[Frame, Batch]]:
+        """Whole records that are batches; others are counted as damaged and passed over."""
+        for frame in frames(content, begins):
+            try:
+                yield frame, from_bytes(frame.body)
+            except Unreadable as error:
+                self.counts.damaged_bytes += len(frame.body)
+                self.problem = str(error)
+
+
+def _append(path: Path, record: bytes) -> None:
+    """All of it on disk, or nothing of it."""
+    try:
+        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    except OSError as error:
+        raise _told(path, error) from error
+    try:
+        size = os.fstat(descriptor).st_size
+        try:
+            _write_all(descriptor, record)
+            os.fsync(descriptor)
+            if not size:
+                _sync_folder(path.parent)
+        except OSError as error:
+            os.ftruncate(descriptor, size)
+            raise _told(path, error) from error
+    finally:
+        os.close(descriptor)
+
+
+def _write_all(descriptor: int, record: bytes) -> None:
+    left = memoryview(record)
+    while left:
+        left = left[os.write(descriptor, left) :]
+
+
+def _sync_folder(folder: Path) -> None:
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _told(path: Path, error: OSError) -> StoreError:
+    full = error.errno in (errno.ENOSPC, errno.EDQUOT)
+    return (DiskFull if full else StoreError)(f"{path}: {error.strerror}")
