@@ -30,6 +30,9 @@ Said = Iterator[Message | Outgoing]
 class OutputChannel:
     """One output: off unless a lease says otherwise. `level` is what it was last told; None at the start.
 
+    A compressor that was switched off here, for whatever reason, is not switched on within its rest: whoever commands it
+    may not know yet that its lease had ended.
+
     With `guarded`, it is switched on only while the broker holds a last will that switches it off.
     """
 
@@ -47,6 +50,7 @@ class OutputChannel:
         self._told: float | None = None
         self._sent_s = self._changed_s = self._reported_s = NEVER
         self._held_off_s: float | None = None
+        self._rested_s = NEVER
         self._why = "not known since the bridge started"
 
     def described_as(self, other: "OutputChannel") -> bool:
@@ -90,6 +94,9 @@ class OutputChannel:
         if level != SAFE and self.guarded and not self._guard_up:
             counts["command_unguarded"] += 1
             self._held_off_s = elapsed_s if self._held_off_s is None else self._held_off_s
+            return
+        if level != SAFE and not self.on and elapsed_s < self._rested_s:
+            counts["command_resting"] += 1
             return
         refusal = self.lease.take(command.at, level, command.lease_s, now, elapsed_s)
         if refusal is not None:
@@ -135,6 +142,8 @@ class OutputChannel:
     def _send(self, level: float, elapsed_s: float) -> Outgoing:
         if level != self.level:
             self._changed_s = elapsed_s
+            if self.on and level == SAFE and self.output.drives is Drive.COMPRESSOR:
+                self._rested_s = elapsed_s + self.output.rest_s
         self.level, self._sent_s = level, elapsed_s
         line = self.line
         return Outgoing(line.topic, line.payload(level), retain=line.retain_off and level == SAFE)
