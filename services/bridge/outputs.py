@@ -30,7 +30,7 @@ Said = Iterator[Message | Outgoing]
 class OutputChannel:
     """One output: off unless a lease says otherwise. `level` is what it was last told; None at the start.
 
-    A compressor that was switched off here, for whatever reason, is not switched on within its rest: whoever commands it
+    A compressor that was switched off here, for whatever reason, is not switched on within its rest: who commands it
     may not know yet that its lease had ended.
 
     With `guarded`, it is switched on only while the broker holds a last will that switches it off.
