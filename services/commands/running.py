@@ -1,10 +1,7 @@
 """`coldside up` and `coldside run`: everything at once, or chosen services in this process."""
 
-import importlib.metadata
-import logging
 import subprocess
 import sys
-from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Annotated
@@ -15,13 +12,10 @@ from schemas.base import ServiceName
 from schemas.plant import Plant
 from schemas.plant_file import PlantFileError, load
 from schemas.quantities import QuantityError, magnitude
-from services.commands.client import Unreachable, where
 from services.commands.common import BROKER, STATE, TROUBLE, USAGE, fail, out
-from services.commands.parts import RUNNABLE, part_of
-from services.runtime.address import BrokerAddress
-from services.runtime.compose import AlreadyRunning, Surroundings, run_services
+from services.commands.member import Membership, Unusable, run_member
+from services.runtime.compose import AlreadyRunning
 from services.runtime.family import BROKER_PLACE, Plan, become_keeper
-from services.runtime.log import log_to_file, log_to_stderr
 
 FOLDER = Path("state")
 STORE_FILE = "history.sqlite"
@@ -67,25 +61,13 @@ def run(
     log: Annotated[Path | None, typer.Option("--log", help="A file for the log, turned over at 2 MB.")] = None,
 ) -> None:
     """Run chosen services in this process, until a signal."""
-    name = "+".join(services)
-    log_to_file(name, log) if log else log_to_stderr(name)
-    described = _load(plant)
-    unknown = [name for name in services if name not in RUNNABLE]
-    if unknown:
-        raise fail(f"cannot run {', '.join(unknown)} here; these can be: {', '.join(RUNNABLE)}", USAGE)
-    surroundings = Surroundings(
-        site=described.site.name,
-        broker=_address(broker, described, state),
-        state_folder=state,
-        version=importlib.metadata.version("coldside"),
-        metrics_port=metrics_port,
-    )
+    member = Membership(services=services, plant=plant, state=state, broker=broker, metrics_port=metrics_port, log=log)
     try:
-        status = run_services([part_of(name, described, plant, surroundings) for name in services], surroundings)
-    except (AlreadyRunning, OSError) as error:
+        raise typer.Exit(run_member(member))
+    except Unusable as error:
+        raise fail(str(error), USAGE) from error
+    except (AlreadyRunning, OSError, ValueError) as error:
         raise fail(str(error)) from error
-    logging.shutdown()
-    raise typer.Exit(status)
 
 
 def barn_file() -> Path:
@@ -109,19 +91,6 @@ def _seconds(lasting: str) -> float | None:
         raise fail(str(error), USAGE) from error
 
 
-def _address(broker: str, plant: Plant, state: Path) -> BrokerAddress:
-    described = plant.broker
-    try:
-        if broker or described is None:
-            return where(broker, state)
-        password = Path(described.password_file).read_text(encoding="utf-8").strip() if described.password_file else ""
-        address = BrokerAddress.from_url(described.address, password)
-    except (Unreachable, ValueError, OSError) as error:
-        raise fail(str(error), USAGE) from error
-    ca_file = Path(described.ca_file) if described.ca_file else None
-    return replace(address, username=described.user or address.username, ca_file=ca_file)
-
-
 def _simulated(plant: Plant) -> bool:
     sources = [probe.source for chamber in plant.chambers.values() for probe in chamber.probes.values()]
     return any(hasattr(source, "simulated") for source in sources)
@@ -131,7 +100,7 @@ def _members(services: list[ServiceName], each: bool, plant: Path, state: Path, 
     groups = [[name] for name in services if each or name in APART or name is ServiceName.SIMULATOR]
     if not each:
         groups.append([name for name in services if name in TOGETHER])
-    base = [sys.executable, "-m", "services.cli", "run"]
+    base = [sys.executable, "-m", "services.commands.member"]
     options = ["--plant", str(plant), "--state", str(state), "--broker", broker]
     names = {"+".join(group): group for group in groups}
     return {

@@ -18,7 +18,9 @@ from services.rehearsal.stage import Factory, Stage
 from services.runtime.memory_bus import Mishaps
 from services.scheduler.core import Scheduler, SchedulerState
 from services.simulator.core import Simulator, SimulatorState, TimedFault
-from services.supervisor.core import Supervisor, SupervisorState
+from services.simulator.physics import Truth
+from services.supervisor.core import Supervisor
+from services.supervisor.memory import SupervisorState
 
 S = TypeVar("S", bound=BaseModel)
 
@@ -48,12 +50,18 @@ class Ensemble:
     tick: timedelta = timedelta(seconds=10)
     sink: Sink = field(default_factory=Tally)
     faults: Sequence[TimedFault] = ()
+    simulator: Simulator | None = None
+
+    def truth(self, chamber: str) -> Truth:
+        """What no probe says of a chamber, from the simulator now playing."""
+        assert self.simulator is not None
+        return self.simulator.physics.truth(chamber)
 
     def factories(self) -> Mapping[ServiceName, Factory]:
         """In the order in which they tick: the plant first, then whoever looks at it."""
-        plant, seed, faults, lease_s = self.plant, self.seed, self.faults, self.lease_s
+        plant, lease_s = self.plant, self.lease_s
         return {
-            ServiceName.SIMULATOR: lambda kept: Simulator(plant, _as(SimulatorState, kept), seed=seed, faults=faults),
+            ServiceName.SIMULATOR: self._play,
             ServiceName.BRIDGE: lambda kept: Bridge(plant, _as(BridgeState, kept)),
             ServiceName.SCHEDULER: lambda kept: Scheduler(plant, _as(SchedulerState, kept)),
             ServiceName.SUPERVISOR: lambda kept: Supervisor(plant, _as(SupervisorState, kept), lease_s=lease_s),
@@ -62,6 +70,10 @@ class Ensemble:
                 plant, _as(RecorderState, kept), sink=self.sink, origin=Origin.SIMULATED
             ),
         }
+
+    def _play(self, kept: BaseModel | None) -> Simulator:
+        self.simulator = Simulator(self.plant, _as(SimulatorState, kept), seed=self.seed, faults=self.faults)
+        return self.simulator
 
     @property
     def lease_s(self) -> float:

@@ -4,6 +4,8 @@ python -m services.rehearsal.past PLANT_FILE STATE_FOLDER
 """
 
 import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from importlib.resources import files
 from pathlib import Path
@@ -21,7 +23,9 @@ from schemas.quantities import Seconds
 from schemas.requests import StartBatch
 from schemas.written import build, read_file
 from services.recorder.__main__ import HISTORY
+from services.recorder.rows import Annotation, Sample
 from services.recorder.sqlite_store import open_or_set_aside
+from services.recorder.store import Sink
 from services.rehearsal.ensemble import on_stage
 from services.rehearsal.stage import Stage
 from services.runtime.clock import SystemClock
@@ -30,6 +34,29 @@ from services.runtime.state import Saved, StateFile
 
 SPAN = timedelta(days=14)
 TICK = timedelta(minutes=1)
+
+
+@dataclass(slots=True)
+class Gathered:
+    """A sink before a sink: hands on in heaps, since nothing is lost when a past has to be made again."""
+
+    sink: Sink
+    heap: int = 20_000
+    samples: list[Sample] = field(default_factory=list)
+    annotations: list[Annotation] = field(default_factory=list)
+
+    def write(self, samples: Sequence[Sample], annotations: Sequence[Annotation] = ()) -> None:
+        """Keeps them, or hands the heap on."""
+        self.samples.extend(samples)
+        self.annotations.extend(annotations)
+        if len(self.samples) >= self.heap:
+            self.hand_on()
+
+    def hand_on(self) -> None:
+        """Writes what is kept."""
+        self.sink.write(self.samples, self.annotations)
+        self.samples.clear()
+        self.annotations.clear()
 
 
 class PastBatch(Model):
@@ -62,12 +89,14 @@ def make_past(plant: Plant, folder: Path, now: datetime, batches: tuple[PastBatc
     """
     store, _ = open_or_set_aside(folder / HISTORY)
     start = now - SPAN
-    stage, _ = on_stage(plant, start, seed=seed, tick=TICK, sink=store)
+    gathered = Gathered(store)
+    stage, _ = on_stage(plant, start, seed=seed, tick=TICK, sink=gathered)
     for one in sorted(batches, key=lambda batch: -batch.begun_s):
         if one.chamber in plant.chambers:
             stage.run_until(max(start, now - timedelta(seconds=one.begun_s)))
             stage.ask(_started(plant, one, stage.now))
     stage.run_until(now)
+    gathered.hand_on()
     store.close()
     _keep_states(stage, folder)
 

@@ -6,6 +6,8 @@ import sys
 from datetime import UTC, datetime
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
+from logging.handlers import RotatingFileHandler
+from pathlib import Path
 from typing import Any
 
 from schemas.base import iso
@@ -38,7 +40,7 @@ def log_to_stderr(service: str, level: int = logging.INFO) -> None:
 
 
 def log_to_file(service: str, path: Path, level: int = logging.INFO) -> None:
-    """The same to a file, which is turned over at 2 MB; the one before is kept as `PATH.1`."""
+    """The same into a file, of which the last 2 MB and the 2 MB before are kept. Raises OSError."""
     path.parent.mkdir(parents=True, exist_ok=True)
     _log_to(RotatingFileHandler(path, maxBytes=2_000_000, backupCount=1, encoding="utf-8"), service, level)
 

@@ -4,7 +4,8 @@ import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from importlib.resources import files
+from importlib.util import find_spec
+from pathlib import Path
 
 HOUR_S = 3600.0
 YEAR_H = 8760
@@ -53,7 +54,7 @@ def seattle_hourly() -> tuple[float, ...]:
     Read from the data that the package `vega_datasets` (BSD) ships; one hour is missing there and is filled by its
     predecessor, so that there are 8760.
     """
-    path = files("vega_datasets") / "_data" / "seattle-temps.csv"
+    path = _folder_of("vega_datasets") / "_data" / "seattle-temps.csv"
     found: dict[int, float] = {}
     for row in csv.DictReader(path.read_text(encoding="utf-8").splitlines()):
         moment = datetime.strptime(row["date"], "%Y/%m/%d %H:%M").replace(tzinfo=UTC)
@@ -63,6 +64,14 @@ def seattle_hourly() -> tuple[float, ...]:
         last = found.get(hour, last)
         filled.append(last)
     return tuple(filled)
+
+
+def _folder_of(package: str) -> Path:
+    """Where a package is, without importing it: this one would bring a data frame library along."""
+    spec = find_spec(package)
+    if spec is None or spec.origin is None:
+        raise ModuleNotFoundError(f"the simulator's weather comes with '{package}': install coldside[simulator]")
+    return Path(spec.origin).parent
 
 
 def garage(
