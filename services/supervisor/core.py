@@ -193,10 +193,10 @@ class Supervisor:
     def _look_at(self, boards: Sequence[Board], now_s: float, now: datetime) -> list[Outgoing]:
         changed = []
         for board in boards:
-            facts = board.look(now_s, now)
+            facts, first = board.look(now_s, now), board.decision is None
             board.decision = decision = wish(board, board.sight(facts, now_s, now))
             board.want = decision.want
-            if board.trips.judge(facts, now_s, now):
+            if board.trips.judge(facts, now_s, now) or first:
                 changed.append(board)
             restrain(board, decision, now_s, self._in_force)
         for circuit in self._circuits:

@@ -134,7 +134,7 @@ def exclusion(
     for other in others:
         if EXCLUSION in in_force and other.may_be_on(now_s):
             return Verdict(0.0, EXCLUSION)
-        if CHANGE_OVER in in_force and now_s < other.ends_s + wait_s and not other.fresh:
+        if CHANGE_OVER in in_force and now_s < other.ends_s + wait_s:
             return Verdict(0.0, CHANGE_OVER, other.ends_s + wait_s)
     return Verdict(wanted)
 

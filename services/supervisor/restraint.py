@@ -44,13 +44,15 @@ def restrain(board: Board, decision: Decision, now_s: float, in_force: frozenset
     wait_s, cooling, heating = guards.CHANGE_OVER_S, board.cooling, board.heating
     hot = _in_the_way(heating, board, "heating-welded") if cool else ()
     for outlet in cooling:
-        allowed = guards.exclusion(hot, outlet.in_steps(cool), now_s, wait_s, in_force)
+        against = () if outlet.relay.level > 0.0 else hot
+        allowed = guards.exclusion(against, outlet.in_steps(cool), now_s, wait_s, in_force)
         outlet.want(_of_machine(outlet, allowed, now_s, bool(stops & COOL), in_force))
     cold = _in_the_way(cooling, board, "cooling-welded") if heat else ()
     taken = heat > 0.0 and guards.EXCLUSION in in_force and any(outlet.wanted > 0.0 for outlet in cooling)
     for outlet in heating:
         fair = Verdict(0.0, guards.EXCLUSION) if taken else None
-        outlet.want(fair or guards.exclusion(cold, outlet.in_steps(heat), now_s, wait_s, in_force))
+        against = () if outlet.relay.level > 0.0 else cold
+        outlet.want(fair or guards.exclusion(against, outlet.in_steps(heat), now_s, wait_s, in_force))
     facts.guarded = next((outlet.held_by for outlet in (*cooling, *heating) if outlet.held_by), "")
     if len(cooling) + len(heating) < len(board.outlets):
         _others(board, 0.0 if bars & MOVE else decision.fan, 0.0 if bars & GAS else 1.0)
@@ -64,7 +66,10 @@ def _of_machine(outlet: Outlet, allowed: Verdict, now_s: float, must_stop: bool,
 
 
 def _in_the_way(outlets: Sequence[Outlet], board: Board, welded: str) -> Iterable[Relay]:
-    """Relays of the other side; one that is told off and stuck on does not keep this side from protecting the beer."""
+    """Relays of the other side, for a start; what runs already was not excluded when it began.
+
+    One that is told off and stuck on does not keep this side from protecting the beer.
+    """
     stuck = board.trips.is_tripped(welded)
     return [outlet.relay for outlet in outlets if not stuck or outlet.relay.level > 0.0]
 
