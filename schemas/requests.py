@@ -118,6 +118,30 @@ class MoveBatch(RequestBase):
     chamber: Name
 
 
+class LogGravity(RequestBase):
+    """A measurement by hand: what a hydrometer or a refractometer showed, uncorrected, and how warm the sample was."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["log-gravity"] = "log-gravity"
+    batch: Name
+    hydrometer_sg: Annotated[float, Field(ge=0.98, le=1.17)] | None = None
+    refractometer_brix: Annotated[float, Field(ge=0, le=40)] | None = None
+    sample_c: Annotated[float, Field(ge=0, le=40)] = 20.0
+    calibrated_c: Annotated[float, Field(ge=0, le=40)] = Field(default=20.0, description="Of the hydrometer.")
+    taken: Instant | None = Field(default=None, description="When the sample was taken; None is now.")
+    is_original: bool = Field(default=False, description="Of the wort, before the yeast.")
+    replaces: RequestId | None = Field(default=None, description="The entry that this one corrects.")
+
+
+class StrikeGravity(RequestBase):
+    """An entry by hand was wrong; it is kept, and no longer counts."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["strike-gravity"] = "strike-gravity"
+    batch: Name
+    entry: RequestId = Field(description="Id of the request that entered it.")
+
+
 class SetTemperature(RequestBase):
     """A person's own setpoint for a chamber, over whatever is programmed, until it expires."""
 
@@ -229,6 +253,8 @@ Request = (
     | ConfirmStep
     | EditSteps
     | MoveBatch
+    | LogGravity
+    | StrikeGravity
     | SetTemperature
     | ClearTemperature
     | AcknowledgeAlarm

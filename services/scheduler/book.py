@@ -17,16 +17,20 @@ from schemas.requests import (
     FinishBatch,
     GoBack,
     HoldBatch,
+    LogGravity,
     MoveBatch,
     ResumeBatch,
     SkipStep,
     StartBatch,
     StopBatch,
+    StrikeGravity,
 )
-from services.scheduler import edits, progress
+from schemas.telemetry import GravityReading, Quality
+from services.scheduler import edits, gravity_desk, progress
 from services.scheduler.answers import Refusal
 from services.scheduler.checks import Placing, refuse_impossible, refuse_waiting_in_a_circle
 from services.scheduler.course import setpoint_at
+from services.scheduler.gravity_log import hear
 from services.scheduler.plan import Outlook
 from services.scheduler.records import BatchRecord, Decision, PendingEdit
 from services.scheduler.states import FINAL, Event, NotAllowed, phase_after
@@ -197,6 +201,24 @@ class Book:
         told = Decision("batch-moved", f"{record.chamber} to {request.chamber}", now, record.batch, request.chamber)
         return self._told(record.but(chamber=request.chamber), told, who=request.who)
 
+    def log_gravity(self, request: LogGravity, now: datetime) -> list[Decision]:
+        """Takes a measurement by hand in, corrected for the sample's temperature."""
+        return self._told(*gravity_desk.entered(self._known(request.batch), request, now), who=request.who)
+
+    def strike_gravity(self, request: StrikeGravity, now: datetime) -> list[Decision]:
+        """An entry by hand counts no longer."""
+        return self._told(*gravity_desk.struck(self._known(request.batch), request, now), who=request.who)
+
+    def hear_gravity(self, reading: GravityReading, now: datetime) -> str | None:
+        """Takes an instrument's reading in; the batch for which it completed a point, or None."""
+        record = self.in_chamber(reading.chamber)
+        if record is None or reading.gravity_sg is None or reading.quality is not Quality.GOOD or reading.at > now:
+            return None
+        log, complete = hear(record.gravity, reading.probe, reading.gravity_sg, reading.at)
+        if log is not record.gravity:
+            self.batches[record.batch] = record.but(gravity=log)
+        return record.batch if complete else None
+
     def see_beer(self, status: ChamberStatus, now: datetime) -> str | None:
         """Counts the time within tolerance, where a step asks for it; the batch that may be moved on by it, or None."""
         record = self.in_chamber(status.chamber)
@@ -206,10 +228,10 @@ class Book:
             return None
         seen = min(status.at, now)
         gap = seen - (record.run.seen or seen)
-        off_k = abs(status.estimate.beer_c - setpoint_at(record.step, record.run, seen))
-        counted = gap.total_seconds() if off_k <= record.step.tolerance_k and timedelta() < gap <= LONGEST_GAP else 0.0
-        in_band_s = record.run.in_band_s + counted
-        self.batches[record.batch] = record.but_run(seen=seen, in_band_s=in_band_s)
+        well = abs(status.estimate.beer_c - setpoint_at(record.step, record.run, seen)) <= record.step.tolerance_k
+        counts = well and record.run.well and timedelta() < gap <= LONGEST_GAP
+        in_band_s = record.run.in_band_s + (gap.total_seconds() if counts else 0.0)
+        self.batches[record.batch] = record.but_run(seen=seen, well=well, in_band_s=in_band_s)
         passed = any(record.run.in_band_s < wanted_s <= in_band_s for wanted_s in _tolerance_times(record))
         return record.batch if passed else None
 

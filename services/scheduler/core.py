@@ -10,7 +10,7 @@ from schemas.batches import BatchPhase, BatchState
 from schemas.contract import retained, topic_for
 from schemas.control import ChamberStatus, Setpoint
 from schemas.journal import JournalEntry
-from schemas.plant import Plant
+from schemas.plant import Measure, Plant
 from schemas.requests import (
     AbortBatch,
     Accepted,
@@ -20,6 +20,7 @@ from schemas.requests import (
     FinishBatch,
     GoBack,
     HoldBatch,
+    LogGravity,
     MoveBatch,
     Refused,
     RequestBase,
@@ -28,12 +29,15 @@ from schemas.requests import (
     SkipStep,
     StartBatch,
     StopBatch,
+    StrikeGravity,
 )
-from schemas.topics import TopicKind, every
+from schemas.telemetry import GravityReading
+from schemas.topics import TopicKind, every, topic
 from services.runtime.service import Durability, Incoming, Outgoing
 from services.scheduler.answers import Answer, Answers, Refusal
 from services.scheduler.book import Book
 from services.scheduler.course import next_move
+from services.scheduler.gravity_facts import GravityFacts
 from services.scheduler.messages import (
     SOURCE,
     batch_state,
@@ -74,6 +78,8 @@ class Scheduler:
         state = restored or SchedulerState()
         self.book = Book(plant, state.batches, state.resting)
         self._site = plant.site.name
+        self._gravity_topics = gravity_topics(plant)
+        self._facts: dict[str, GravityFacts] = {}
         self._manual = {one.chamber: one for one in state.manual}
         self._conditions = {(one.chamber, one.name): one for one in state.conditions}
         self._answers = Answers(state.answers)
@@ -95,14 +101,17 @@ class Scheduler:
             ConfirmStep: self.book.confirm,
             EditSteps: self.book.edit,
             MoveBatch: self.book.move,
+            LogGravity: self.book.log_gravity,
+            StrikeGravity: self.book.strike_gravity,
             SetTemperature: self._set_temperature,
             ClearTemperature: self._clear_temperature,
         }
 
     @property
     def listens(self) -> tuple[str, ...]:
-        """Requests made of it, and what the supervisor knows of the chambers."""
-        return every(self._site, TopicKind.REQUEST, self.name), every(self._site, TopicKind.STATUS)
+        """Requests made of it, what the supervisor knows of the chambers, and gravity instruments."""
+        requests, statuses = every(self._site, TopicKind.REQUEST, self.name), every(self._site, TopicKind.STATUS)
+        return requests, statuses, *self._gravity_topics
 
     def start(self, now: datetime) -> Iterable[Outgoing]:
         """What came due while it was away."""
@@ -117,7 +126,9 @@ class Scheduler:
         """Takes a request or a chamber's status in; anything else is none of its business."""
         body = incoming.body
         if isinstance(body, ChamberStatus):
-            return self._take_status(body, now)
+            return self._moved_on(self.book.see_beer(body, now), now)
+        if isinstance(body, GravityReading):
+            return self._moved_on(self.book.hear_gravity(body, now), now)
         if isinstance(body, RequestBase) and type(body) in self._handlers:
             return self._take_request(body, now)
         return ()
@@ -140,6 +151,7 @@ class Scheduler:
     def plant_changed(self, plant: Plant, now: datetime) -> Iterable[Outgoing]:
         """Limits and holds as they are now; batches under way stay as they were accepted."""
         self.book.plant = plant
+        self._gravity_topics = gravity_topics(plant)
         self._touch(*self.book.batches)
         return self._settle(now)
 
@@ -153,15 +165,15 @@ class Scheduler:
         except Refusal as refusal:
             reply = Refused(at=now, source=SOURCE, id=request.id, reason=refusal.reason, remedy=refusal.remedy)
             return [*said, self._answer(request, reply)]
-        self._touch(*(one.batch for one in decisions if one.batch is not None))
+        self._touch(*self.book.batches)
         said += [self._journal(one, now, request.id if number == 0 else "") for number, one in enumerate(decisions)]
         said += self._settle(now)
         record = self.book.batches.get(getattr(request, "batch", ""))
         detail = f"{record.title}, {record.phase}. {record.why}" if record is not None else ""
         return [*said, self._answer(request, Accepted(at=now, source=SOURCE, id=request.id, detail=detail))]
 
-    def _take_status(self, status: ChamberStatus, now: datetime) -> Iterable[Outgoing]:
-        batch = self.book.see_beer(status, now)
+    def _moved_on(self, batch: str | None, now: datetime) -> Iterable[Outgoing]:
+        """News of a batch that may end a step."""
         if batch is None:
             return ()
         self._touch(batch)
@@ -228,7 +240,7 @@ class Scheduler:
         outlook = self._outlook(record.batch)
         expected = self._expected[record.batch] = expect(record, outlook, now)
         self._wakes[record.batch] = self._next_wake(record, outlook, now)
-        state = batch_state(record, expected, now)
+        state = batch_state(record, expected, self._facts_of(record), now)
         old = self._states.get(record.batch)
         if old is not None and state.model_copy(update={"at": old.at}) == old:
             return []
@@ -246,7 +258,7 @@ class Scheduler:
 
     def _tell_conditions(self, chamber: str, now: datetime) -> list[Outgoing]:
         record = self.book.in_chamber(chamber)
-        true = {} if record is None else {one.name: one.detail for one in truths(record, now)}
+        true = {} if record is None else {one.name: one.detail for one in truths(record, self._facts_of(record), now)}
         known = {one.name for one in self._conditions.values() if one.chamber == chamber and one.active}
         changes = [(name, name in true, true.get(name, "no longer so")) for name in sorted(known ^ true.keys())]
         said = []
@@ -266,7 +278,7 @@ class Scheduler:
     def _programme(self, chamber: str, now: datetime) -> Setpoint | None:
         record = self.book.in_chamber(chamber)
         if record is not None:
-            return programme_setpoint(record, self._expected.get(record.batch, ()), now)
+            return programme_setpoint(record, self._expected.get(record.batch, ()), self._facts_of(record), now)
         own = self.book.plant.chambers[chamber].hold_c if chamber in self.book.plant.chambers else None
         resting = self.book.resting.get(chamber, own)
         return None if resting is None else resting_setpoint(chamber, resting, now)
@@ -281,7 +293,15 @@ class Scheduler:
         return min((moment for moment in moments if moment is not None), default=NEVER)
 
     def _outlook(self, batch: str) -> Outlook:
-        return Outlook(self.book.plant.zone, None, self.book.reached)
+        record = self.book.batches.get(batch)
+        facts = None if record is None else self._facts_of(record)
+        return Outlook(self.book.plant.zone, facts, self.book.reached)
+
+    def _facts_of(self, record: BatchRecord) -> GravityFacts:
+        known = self._facts.get(record.batch)
+        if known is None or known.log is not record.gravity or known.original_gravity_sg != record.original_gravity_sg:
+            known = self._facts[record.batch] = GravityFacts(record.gravity, record.original_gravity_sg)
+        return known
 
     def _expired(self, now: datetime) -> list[str]:
         return [name for name, one in self._manual.items() if one.until is not None and one.until <= now]
@@ -314,3 +334,13 @@ class Scheduler:
 
     def _send(self, message: Message) -> Outgoing:
         return Outgoing(topic_for(self._site, message), message, retain=retained(message))
+
+
+def gravity_topics(plant: Plant) -> tuple[str, ...]:
+    """Where the readings of the plant's gravity instruments come."""
+    return tuple(
+        topic(plant.site.name, TopicKind.READING, chamber, probe)
+        for chamber, one in plant.chambers.items()
+        for probe, measured in one.probes.items()
+        if measured.measures is Measure.GRAVITY
+    )

@@ -7,20 +7,22 @@ from schemas.base import Model, ServiceName
 from schemas.batches import BatchPhase, BatchState
 from schemas.conditions import ConditionKind
 from schemas.control import Setpoint, Waypoint
+from schemas.ends import AttenuationAtLeast, GravityAtMost, GravityStable, Stability, Trigger
 from services.scheduler.book import word_asked
 from services.scheduler.course import rate_at, setpoint_at, waypoints
+from services.scheduler.gravity_facts import GravityFacts
 from services.scheduler.plan import Expected, planned_steps
 from services.scheduler.records import BatchRecord, ManualSetpoint
-from services.scheduler.words import lasting
+from services.scheduler.words import lasting, says
 
 SOURCE = ServiceName.SCHEDULER.value
 LATE_FOR = timedelta(days=1)
 """How long a late step is told of, unless it ends before."""
 
 
-def batch_state(record: BatchRecord, expected: Sequence[Expected], now: datetime) -> BatchState:
+def batch_state(record: BatchRecord, expected: Sequence[Expected], facts: GravityFacts, now: datetime) -> BatchState:
     """The batch with its plan."""
-    run = record.run
+    run, strength = record.run, facts.strength
     return BatchState(
         at=now,
         source=SOURCE,
@@ -34,12 +36,17 @@ def batch_state(record: BatchRecord, expected: Sequence[Expected], now: datetime
         step_began=None if run is None else run.began,
         steps=planned_steps(record, list(expected)),
         original_gravity_sg=record.original_gravity_sg,
+        gravity_sg=_rounded(facts.level_sg, 4),
+        attenuation_percent=_rounded(facts.attenuation_percent, 1),
+        alcohol_percent=None if strength is None else _rounded(max(0.0, strength.alcohol_by_volume), 2),
         awaits=_awaits(record),
         why=record.why,
     )
 
 
-def programme_setpoint(record: BatchRecord, expected: Sequence[Expected], now: datetime) -> Setpoint | None:
+def programme_setpoint(
+    record: BatchRecord, expected: Sequence[Expected], facts: GravityFacts, now: datetime
+) -> Setpoint | None:
     """What a batch's running step asks of its chamber; None when none runs."""
     step, run = record.step, record.run
     if step is None or run is None:
@@ -54,6 +61,7 @@ def programme_setpoint(record: BatchRecord, expected: Sequence[Expected], now: d
         ahead=waypoints([(one.step, one.run) for one in expected], now) if record.phase is BatchPhase.RUNNING else (),
         batch=record.batch,
         step=step.name,
+        freezes_at_c=facts.freezes_at_c,
         may_heat=step.does != "free-rise",
         alarm_above_c=step.alarm_above_c,
         alarm_below_c=step.alarm_below_c,
@@ -86,25 +94,76 @@ class Truth(Model):
     detail: str
 
 
-def truths(record: BatchRecord, now: datetime) -> list[Truth]:
+def truths(record: BatchRecord, facts: GravityFacts, now: datetime) -> list[Truth]:
     """What a person may need to know of a running batch's step."""
-    step, run = record.step, record.run
-    if step is None or run is None:
-        return []
-    found = []
-    if run.overdue:
-        detail = f"{record.title}: '{step.name}' was to last at most {lasting(step.latest_s or 0)}"
-        found.append(Truth(name=ConditionKind.STEP_OVERDUE, detail=detail))
-    if run.late and now < run.began + LATE_FOR:
-        found.append(Truth(name=ConditionKind.STEP_LATE, detail=f"{record.title}: {record.why}"))
-    return found
+    return [found for look in _LOOKS if (found := look(record, facts, now)) is not None]
 
 
 def truths_change_at(record: BatchRecord, now: datetime) -> datetime | None:
     """When time alone changes what is true."""
+    if record.run is None or record.started is None:
+        return None
+    moments = [record.started + timedelta(seconds=record.profile.begins_within_s)]
+    if record.run.late:
+        moments.append(record.run.began + LATE_FOR)
+    return min((moment for moment in moments if moment > now), default=None)
+
+
+def _overdue(record: BatchRecord, _facts: GravityFacts, _now: datetime) -> Truth | None:
+    step, run = record.step, record.run
+    if step is None or run is None or not run.overdue:
+        return None
+    detail = f"{record.title}: '{step.name}' was to last at most {lasting(step.latest_s or 0)}"
+    return Truth(name=ConditionKind.STEP_OVERDUE, detail=detail)
+
+
+def _late(record: BatchRecord, _facts: GravityFacts, now: datetime) -> Truth | None:
     if record.run is None or not record.run.late or now >= record.run.began + LATE_FOR:
         return None
-    return record.run.began + LATE_FOR
+    return Truth(name=ConditionKind.STEP_LATE, detail=f"{record.title}: {record.why}")
+
+
+def _stalled(record: BatchRecord, facts: GravityFacts, _now: datetime) -> Truth | None:
+    """Gravity is at rest, and the running step waits for one that is not reached."""
+    ends = None if record.step is None else record.step.ends
+    if record.step is None or ends is None or not facts.begun():
+        return None
+    waits = [one for one in ends.triggers if not _gravity_is(one, facts)]
+    if not waits or facts.at_rest(Stability()) is None:
+        return None
+    detail = (
+        f"{record.title}: gravity rests at {facts.level_sg:.4f}, and '{record.step.name}' waits until {says(waits[0])}"
+    )
+    return Truth(name=ConditionKind.GRAVITY_STALLED, detail=detail)
+
+
+def _gravity_is(trigger: Trigger, facts: GravityFacts) -> bool:
+    if isinstance(trigger, GravityAtMost):
+        return facts.at_most(trigger.gravity_at_most_sg) is not None
+    if isinstance(trigger, AttenuationAtLeast):
+        return facts.attenuated(trigger.attenuation_at_least_percent) is not None
+    attenuation = facts.attenuation_percent
+    if not isinstance(trigger, GravityStable) or attenuation is None:
+        return True
+    return bool(attenuation >= trigger.least_attenuation_percent)
+
+
+def _not_begun(record: BatchRecord, facts: GravityFacts, now: datetime) -> Truth | None:
+    within_s = record.profile.begins_within_s
+    if record.started is None or record.run is None or facts.begun() is not False:
+        return None
+    elapsed, known = now - record.started, facts.points[-1].at - record.started
+    if elapsed < timedelta(seconds=within_s) or known < timedelta(seconds=within_s / 2):
+        return None
+    detail = f"{record.title}: gravity is still {facts.level_sg:.4f}, {lasting(elapsed.total_seconds())} after pitching"
+    return Truth(name=ConditionKind.NOT_BEGUN, detail=detail)
+
+
+_LOOKS = (_overdue, _late, _stalled, _not_begun)
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
 
 
 def _awaits(record: BatchRecord) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from schemas.base import Celsius, Finite, Instant, Model, Name, Text
 from schemas.batches import BatchPhase, SpecificGravity
 from schemas.profiles import FreeRiseStep, HoldStep, Profile, Step
+from services.scheduler.gravity_log import GravityLog
 
 
 class StepRun(Model):
@@ -22,7 +23,9 @@ class StepRun(Model):
     """It may not be said to have ended before: it was resumed or edited then."""
     in_band_s: float = 0.0
     seen: Instant | None = None
-    """When the beer was last seen, for the time within tolerance."""
+    """When the beer was last looked at, for the time within tolerance."""
+    well: bool = False
+    """Whether it was within tolerance then."""
     word: Instant | None = None
     ready: Instant | None = None
     """Since when everything but the local time waited for holds."""
@@ -73,9 +76,9 @@ class BatchRecord(Model):
     run: StepRun | None = None
     past: tuple[PastStep, ...] = ()
     edits: tuple[PendingEdit, ...] = ()
+    gravity: GravityLog = GravityLog()
     asked_c: Celsius | None = None
     """The setpoint it asks for, or asked for last."""
-    decisions: int = 0
     why: Text = ""
 
     @property
