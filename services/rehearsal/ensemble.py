@@ -8,7 +8,8 @@ from typing import TypeVar
 from pydantic import BaseModel
 
 from schemas.base import ServiceName
-from schemas.plant import Plant, as_simulated
+from schemas.plant import Drive, Plant, as_simulated
+from schemas.topics import simulated_relay
 from services.bridge.core import Bridge, BridgeState
 from services.notifier.core import Notifier, NotifierState
 from services.recorder.core import Recorder, RecorderState
@@ -16,6 +17,7 @@ from services.recorder.rows import Annotation, Origin, Sample
 from services.recorder.store import Sink
 from services.rehearsal.stage import Factory, Stage
 from services.runtime.memory_bus import Mishaps
+from services.runtime.service import Outgoing
 from services.scheduler.core import Scheduler, SchedulerState
 from services.simulator.core import Simulator, SimulatorState, TimedFault
 from services.simulator.physics import Truth
@@ -85,6 +87,16 @@ def _as(model: type[S], kept: BaseModel | None) -> S | None:
     return kept if isinstance(kept, model) else None
 
 
+def guard_words(plant: Plant) -> tuple[Outgoing, ...]:
+    """What the bridge's guard connections make the broker say when it dies: off, to all but the fans."""
+    return tuple(
+        Outgoing(simulated_relay(plant.site.name, chamber, name), b"0")
+        for chamber, described in plant.chambers.items()
+        for name, output in described.outputs.items()
+        if output.drives is not Drive.FAN
+    )
+
+
 def on_stage(
     plant: Plant,
     start: datetime,
@@ -108,5 +120,6 @@ def on_stage(
         mishaps=mishaps,
         keep_every=keep_every,
         kept=kept,
+        last_words={ServiceName.BRIDGE: guard_words(simulated)},
     )
     return stage, ensemble

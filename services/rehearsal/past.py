@@ -94,14 +94,15 @@ def make_past(plant: Plant, folder: Path, now: datetime, batches: tuple[PastBatc
     for one in sorted(batches, key=lambda batch: -batch.begun_s):
         if one.chamber in plant.chambers:
             stage.run_until(max(start, now - timedelta(seconds=one.begun_s)))
-            stage.ask(_started(plant, one, stage.now))
+            stage.ask(start_request(plant, one, stage.now))
     stage.run_until(now)
     gathered.hand_on()
     store.close()
     _keep_states(stage, folder)
 
 
-def _started(plant: Plant, one: PastBatch, now: datetime) -> Outgoing:
+def start_request(plant: Plant, one: PastBatch, now: datetime) -> Outgoing:
+    """The request that starts such a batch now."""
     request = StartBatch(
         at=now,
         source="rehearsal",

@@ -34,6 +34,7 @@ class Stage:
     """Runs cores from `start`, each ticking every `tick`; the same inputs give the same messages in the same order.
 
     `keep_every` is how often lazily durable cores are saved, as the host would; None when nobody is killed.
+    `last_words` are what the broker publishes for a service besides its last will, from connections of its own.
     """
 
     def __init__(
@@ -47,14 +48,17 @@ class Stage:
         on_the_wire: bool = False,
         keep_every: timedelta | None = None,
         kept: Mapping[ServiceName, BaseModel] | None = None,
+        last_words: Mapping[ServiceName, tuple[Outgoing, ...]] | None = None,
     ) -> None:
         self.now = start
         self.tick = tick
         self.bus = MemoryBus(on_the_wire=on_the_wire, mishaps=mishaps)
         self.witnesses: list[Witness] = []
+        self.on_tick: list[Callable[[datetime], None]] = []
         self._site = site
         self._keep_every = keep_every
         self._kept_at = start
+        self._last_words = last_words or {}
         kept = kept or {}
         self.members = {
             name: Member(name, factory, factory(kept.get(name)), kept=kept.get(name))
@@ -79,6 +83,8 @@ class Stage:
                 bus.deliver(now)
                 if member.flush is not None:
                     member.flush(now)
+        for look in self.on_tick:
+            look(now)
         if self._keep_every is not None and now - self._kept_at >= self._keep_every:
             self._keep_snapshots()
 
@@ -103,6 +109,7 @@ class Stage:
             member.kept = member.core.snapshot()
         session, member.session = member.session, None
         self.bus.die(session)
+        self.send(self._last_words.get(name, ()))
         self.bus.deliver(self.now)
 
     def revive(self, name: ServiceName, *, forgetful: bool = False) -> None:
