@@ -129,7 +129,8 @@ def real_degree_of_fermentation(original_gravity: float, final_gravity: float) -
 def final_gravity_for(original_gravity: float, attenuation: float) -> float:
     """The gravity at which the apparent attenuation, in %, is reached; inverse of `apparent_attenuation`."""
     reached = check("attenuation", attenuation, 0.0, 110.0, "%")
-    return specific_gravity(plato(original_gravity) * (1.0 - reached / 100.0))
+    final = specific_gravity(plato(original_gravity) * (1.0 - reached / 100.0))
+    return min(final, original_gravity)
 
 
 def energy_kcal(original_gravity: float, final_gravity: float) -> float:

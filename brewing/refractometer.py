@@ -23,8 +23,8 @@ def brix(refractive_index: float) -> float:
 
 
 def refractive_index(brix: float) -> float:
-    """nD at 20 degC of a sucrose solution, 0-50 Brix; the inverse of `brix`."""
-    wanted = check("brix", brix, 0.0, 50.0, "Brix")
+    """nD at 20 degC of a sucrose solution, 0-49.9 Brix; the inverse of `brix`."""
+    wanted = check("brix", brix, 0.0, 49.9, "Brix")
     low, high = 1.3325, 1.4225
     for _ in range(50):
         middle = (low + high) / 2.0
@@ -69,14 +69,18 @@ def final_gravity_by_index(initial: float, final: float, wort_correction: float 
     low, high = gravity.LEAST_APPARENT_PLATO, before
     for _ in range(50):
         middle = (low + high) / 2.0
-        low, high = (middle, high) if _reading_of_beer(before, middle) < after else (low, middle)
+        low, high = (middle, high) if reading_of_beer(before, middle) < after else (low, middle)
     return gravity.specific_gravity((low + high) / 2.0)
 
 
-def _reading_of_beer(original: float, apparent: float) -> float:
+def reading_of_beer(original: float, apparent: float) -> float:
+    """Brix that a refractometer with a factor of 1 shows for beer of this original and apparent extract, in degP.
+
+    Up to 10 % of alcohol by mass, by Balling.
+    """
     left = gravity.real_extract(original, apparent)
-    alcohol = gravity.alcohol_by_weight(original, left)
-    return _quintic(refractive_index(left) + _by_alcohol(alcohol))
+    alcohol = check("alcohol_by_weight", gravity.alcohol_by_weight(original, left), 0.0, 10.0, "%")
+    return _quintic(refractive_index(max(0.0, left)) + _by_alcohol(alcohol))
 
 
 def _readings(initial: float, final: float, wort_correction: float) -> tuple[float, float]:

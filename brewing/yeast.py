@@ -20,6 +20,9 @@ STARTER_EXTRACT_SHARE = 0.65
 STEP_FACTOR = 8.0
 """Habit: no step of a starter is asked to multiply the cells more than about 5-10 times."""
 
+_CLOSE = 1.0 - 1e-9
+_LEAST_GAIN = 1.02
+
 
 class Rate(NamedTuple):
     """Cells for each mL and degree Plato: the customary figure and its customary range."""
@@ -119,11 +122,11 @@ def starter(cells: float, wanted: float, largest_l: float, plato: float = 9.0) -
     """
     have, steps = _cells(cells), list[Step]()
     check("wanted", wanted, 0.0, CROWDED_CELLS_PER_ML * largest_l * 900.0, "cells", "use a larger vessel")
-    while have < wanted:
+    while have < wanted * _CLOSE:
         goal = min(wanted, have * STEP_FACTOR)
         volume = min(largest_l, _volume_to_grow(have, goal, plato))
         after = min(grown(have, volume, plato), have * STEP_FACTOR)
-        if after <= have * 1.02:
+        if after < goal * _CLOSE and after < have * _LEAST_GAIN:
             check("wanted", wanted, 0.0, after, "cells", "use a larger vessel")
         steps.append(Step(volume, extract_mass(volume, plato), have, after))
         have = after

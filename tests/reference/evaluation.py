@@ -18,7 +18,6 @@ Evaluator = Callable[[Mapping[str, Any]], Value]
 ELSEWHERE = {
     ("mqtt_topics", "*"): "topics are matched and refused by the contract's tests",
     ("ambient_temperature", "*"): "statistics of a public data set, which the simulator's weather reads",
-    ("compressor_electrical", "heater + compressor interlock"): "the supervisor's tests: never both on",
     ("trade_facts", "cold crash temperature"): "words; cooling_thermal has the figure",
     ("trade_facts", "freezer glycol bath"): "words; cooling_thermal has the balance",
     ("trade_facts", "probe place"): "words; the supervisor controls on the beer's probe",
