@@ -35,6 +35,15 @@ class Batch:
         return len(self.samples) + len(self.annotations) + sum(len(minutes) for _, minutes in self.rolled)
 
 
+def together(batches: Sequence[Batch]) -> Batch:
+    """One of several, in their order."""
+    return Batch(
+        [one for batch in batches for one in batch.samples],
+        [one for batch in batches for one in batch.annotations],
+        [one for batch in batches for one in batch.rolled],
+    )
+
+
 def to_bytes(batch: Batch) -> bytes:
     """JSON; every series is named once."""
     numbers: dict[Series, int] = {}

@@ -17,12 +17,13 @@ from pydantic import Field
 
 from schemas.base import Model, Positive
 from services.recorder.backlog import Waiting
-from services.recorder.batches import Batch, Unreadable, from_bytes, thinned, to_bytes
+from services.recorder.batches import Batch, Unreadable, from_bytes, thinned, to_bytes, together
 from services.recorder.frames import Frame, damaged_bytes, framed, frames, torn_at
 from services.recorder.rows import Annotation, Sample, milliseconds, moment
 from services.recorder.store import DiskFull, StoreError
 
-WHOLE, THIN = ".whole", ".thin"
+WHOLE, THIN, REFUSED = ".whole", ".thin", ".refused"
+ROWS_AT_ONCE = 2000
 CURSOR = "cursor"
 DAY_MS = 86_400_000
 
@@ -37,10 +38,12 @@ class SpoolLimits(Model):
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """The oldest batch, and where it stands."""
+    """What is oldest, and where in its segment it begins and ends."""
 
     segment: Path
-    frame: Frame
+    begins: int
+    ends: int
+    at_ms: int
     batch: Batch
 
 
@@ -51,6 +54,7 @@ class SpoolCounts:
     thinned_segments: int = 0
     dropped_rows: int = 0
     damaged_bytes: int = 0
+    refused_rows: int = 0
 
 
 @dataclass(slots=True)
@@ -86,13 +90,15 @@ class Spool:
             self._last = segment
             self._rows[segment] = self._rows.get(segment, 0) + len(samples) + len(annotations)
 
-    def oldest(self) -> Piece | None:
-        """The batch to send next, or None when everything was sent."""
+    def oldest(self, most_rows: int = ROWS_AT_ONCE) -> Piece | None:
+        """What to send next, several batches of one segment together; None when everything was sent."""
         with self._lock:
             for segment in self._segments():
                 begins = self._cursor[1] if segment.name == self._cursor[0] else 0
-                for frame, batch in self._readable(segment.read_bytes(), begins):
-                    return Piece(segment, frame, batch)
+                taken = self._first(segment, begins, most_rows)
+                if taken:
+                    first, last = taken[0][0], taken[-1][0]
+                    return Piece(segment, first.begins, last.ends, first.at_ms, together([batch for _, batch in taken]))
                 self._done_with(segment)
         return None
 
@@ -101,21 +107,30 @@ class Spool:
         with self._lock:
             if not piece.segment.exists():
                 return  # it was thinned or dropped meanwhile
-            self._cursor = (piece.segment.name, piece.frame.ends)
+            self._cursor = (piece.segment.name, piece.ends)
             self._rows[piece.segment] = self._rows.get(piece.segment, 0) - piece.batch.rows
-            if piece.frame.ends >= piece.segment.stat().st_size:
+            if piece.ends >= piece.segment.stat().st_size:
                 self._done_with(piece.segment)
             with suppress(OSError):  # a full disk: after a restart some is sent again, which changes nothing
                 (self.folder / CURSOR).write_text("{} {}".format(*self._cursor), encoding="utf-8")
 
+    def set_aside(self, piece: Piece) -> Path:
+        """Keeps what the store will never take in a file of its own, so that the rest can go on."""
+        with self._lock:
+            aside = self.folder / f"{piece.segment.stem}-{piece.begins}{REFUSED}"
+            aside.write_bytes(piece.segment.read_bytes()[piece.begins : piece.ends])
+            self.counts.refused_rows += piece.batch.rows
+            self.sent(piece)
+            return aside
+
     def backlog(self, now: datetime) -> Waiting:
         """What waits; the age is that of the oldest row."""
         with self._lock:
-            first = self.oldest()
+            first = self.oldest(1)
             segments = self._segments()
             size = sum(segment.stat().st_size for segment in segments)
             rows = sum(self._rows.get(segment, 0) for segment in segments)
-            since = moment(first.frame.at_ms) if first else None
+            since = moment(first.at_ms) if first else None
             return Waiting(rows, size, min(since, now) if since else None, False, self.problem)
 
     def keep_within_limits(self, now: datetime) -> None:
@@ -187,6 +202,15 @@ class Spool:
         fresh.unlink(missing_ok=True)
         _append(fresh, b"".join(content[frame.begins : frame.ends] for frame in frames(content)))
         fresh.replace(segment)
+
+    def _first(self, segment: Path, begins: int, most_rows: int) -> list[tuple[Frame, Batch]]:
+        taken, rows = [], 0
+        for one in self._readable(segment.read_bytes(), begins):
+            taken.append(one)
+            rows += one[1].rows
+            if rows >= most_rows:
+                break
+        return taken
 
     def _readable(self, content: bytes, begins: int = 0) -> Iterator[tuple[Frame, Batch]]:
         """Whole records that are batches; others are counted as damaged and passed over."""

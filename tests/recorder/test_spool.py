@@ -19,7 +19,7 @@ TEN = [sample(minute) for minute in range(10)]
 def drained(spool):
     """Everything in it, as a store that always answers would get it."""
     batches = []
-    while (piece := spool.oldest()) is not None:
+    while (piece := spool.oldest(1)) is not None:
         batches.append(piece.batch)
         spool.sent(piece)
     return batches
@@ -96,20 +96,20 @@ def test_what_was_written_comes_out_in_order_and_leaves_no_files(tmp_path):
 
 def test_what_was_not_sent_is_there_after_a_restart(tmp_path):
     spool = filled(tmp_path)
-    spool.sent(spool.oldest())
+    spool.sent(spool.oldest(1))
     assert values(drained(Spool(tmp_path))) == [1.0, 2.0, 3.0, 4.0]
 
 
 def test_a_lost_cursor_sends_again_rather_than_losing(tmp_path):
     spool = filled(tmp_path)
-    spool.sent(spool.oldest())
+    spool.sent(spool.oldest(1))
     (tmp_path / "cursor").write_text("nonsense")
     assert values(drained(Spool(tmp_path))) == [0.0, 1.0, 2.0, 3.0, 4.0]
 
 
 def test_writing_goes_on_while_sending(tmp_path):
     spool = filled(tmp_path, batches=1)
-    piece = spool.oldest()
+    piece = spool.oldest(1)
     spool.write([sample(9, 9.0)])
     spool.sent(piece)
     assert values(drained(spool)) == [9.0]
@@ -122,6 +122,22 @@ def test_how_much_waits_and_since_when_is_told(tmp_path):
     assert waiting.size_bytes == sum(path.stat().st_size for path in segments(tmp_path))
     drained(spool)
     assert spool.backlog(after(hours=1)).rows == 0
+
+
+def test_small_batches_are_sent_together(tmp_path):
+    spool = filled(tmp_path)
+    piece = spool.oldest(6)
+    assert (len(piece.batch.samples), len(piece.batch.annotations)) == (3, 3)
+    spool.sent(piece)
+    assert values(drained(spool)) == [3.0, 4.0]
+
+
+def test_what_the_store_will_never_take_is_set_aside_and_the_rest_goes_on(tmp_path):
+    spool = filled(tmp_path)
+    aside = spool.set_aside(spool.oldest(1))
+    assert [from_bytes(frame.body).samples[0].value for frame in frames(aside.read_bytes())] == [0.0]
+    assert values(drained(spool)) == [1.0, 2.0, 3.0, 4.0]
+    assert spool.counts.refused_rows == 2
 
 
 def test_an_empty_write_leaves_no_file(tmp_path):
@@ -195,7 +211,7 @@ def test_a_segment_thinned_while_it_was_being_sent_is_not_lost(tmp_path):
     spool = Spool(tmp_path, SpoolLimits(most_bytes=25_000, segment_bytes=20_000))
     for hour in range(3):
         spool.write(a_day_of(begins=after(hours=hour), hours=1))
-    piece = spool.oldest()
+    piece = spool.oldest(1)
     spool.keep_within_limits(after(hours=3))
     spool.sent(piece)
     assert drained(spool)[0].rolled
@@ -206,7 +222,7 @@ def test_restarts_at_random_moments_lose_nothing(tmp_path, seed):
     moments, got, spool = random.Random(seed), set(), Spool(tmp_path, SpoolLimits(segment_bytes=500))
     for number in range(60):
         spool.write([sample(number, float(number))])
-        if moments.random() < 0.4 and (piece := spool.oldest()) is not None:
+        if moments.random() < 0.4 and (piece := spool.oldest(1)) is not None:
             got.update(one.value for one in piece.batch.samples)
             if moments.random() < 0.7:
                 spool.sent(piece)
