@@ -4,6 +4,7 @@ A condition's name is its kind, or its kind, a hyphen and the probe or output it
 """
 
 from enum import StrEnum
+from functools import lru_cache
 
 
 class ConditionKind(StrEnum):
@@ -46,6 +47,8 @@ class ConditionKind(StrEnum):
     CLOCK_WRONG = "clock-wrong"
     PLANT_FILE_REFUSED = "plant-file-refused"
     POWER_RETURNED = "power-returned"
+    TASK_DECLARED = "task-declared"
+    OUT_OF_USE = "out-of-use"
 
 
 def condition_name(kind: ConditionKind, subject: str = "") -> str:
@@ -53,6 +56,7 @@ def condition_name(kind: ConditionKind, subject: str = "") -> str:
     return f"{kind}-{subject}" if subject else str(kind)
 
 
+@lru_cache(maxsize=4096)
 def kind_of(name: str) -> ConditionKind | None:
     """The kind that a condition's name stands for, or None for a name of no kind known here."""
     found = [kind for kind in ConditionKind if name == kind or name.startswith(f"{kind}-")]
