@@ -48,7 +48,7 @@ from services.scheduler.messages import (
     truths_change_at,
 )
 from services.scheduler.plan import Expected, Outlook, expect
-from services.scheduler.progress import wakes_at
+from services.scheduler.progress import GRACE, wakes_at
 from services.scheduler.records import BatchRecord, Decision, ManualSetpoint
 
 NEVER = datetime.max.replace(tzinfo=UTC)
@@ -89,6 +89,7 @@ class Scheduler:
         self._expected: dict[str, list[Expected]] = {}
         self._wakes: dict[str, datetime] = dict.fromkeys(self.book.batches, ALWAYS)
         self._wake = ALWAYS
+        self._seen = self._awake_since = ALWAYS
         self._handlers: Mapping[type[Message], Callable[[Any, datetime], Iterable[Decision]]] = {
             StartBatch: self.book.start,
             HoldBatch: self.book.hold,
@@ -115,6 +116,7 @@ class Scheduler:
 
     def start(self, now: datetime) -> Iterable[Outgoing]:
         """What came due while it was away."""
+        self._seen = self._awake_since = now
         return self._settle(now)
 
     def rejoin(self, now: datetime) -> Iterable[Outgoing]:
@@ -135,6 +137,9 @@ class Scheduler:
 
     def tick(self, now: datetime) -> Iterable[Outgoing]:
         """Nothing, in a microsecond, until something is due."""
+        if now - self._seen > GRACE:
+            self._awake_since = now
+        self._seen = now
         return () if now < self._wake else self._settle(now)
 
     def snapshot(self) -> SchedulerState:
@@ -295,7 +300,7 @@ class Scheduler:
     def _outlook(self, batch: str) -> Outlook:
         record = self.book.batches.get(batch)
         facts = None if record is None else self._facts_of(record)
-        return Outlook(self.book.plant.zone, facts, self.book.reached)
+        return Outlook(self.book.plant.zone, facts, self.book.reached, self._awake_since)
 
     def _facts_of(self, record: BatchRecord) -> GravityFacts:
         known = self._facts.get(record.batch)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from schemas.batches import BatchPhase, PlannedStep
@@ -23,6 +23,8 @@ class Outlook:
     zone: ZoneInfo
     gravity: GravityFacts | None = None
     reached: Callable[[str, str], datetime | None] = _nowhere
+    awake_since: datetime = datetime.min.replace(tzinfo=UTC)
+    """Since when somebody has been there to notice what is due."""
 
     def view(self, run: StepRun) -> View:
         """The same for one step."""

@@ -1,6 +1,6 @@
 """Takes one batch as far as the time and its triggers allow. Pure: batch and time in, batch and decisions out."""
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from schemas.batches import BatchPhase
 from schemas.profiles import RampStep, Step
@@ -12,10 +12,12 @@ from services.scheduler.triggers import all_but_next, due, overdue
 from services.scheduler.words import degrees, lasting, says_end_of
 
 GRACE = timedelta(minutes=3)
-"""A step that is noticed so much after its moment is on time: it ends, and the next begins, at that moment.
+"""A step that is noticed so much after its moment ends, and the next begins, at that moment.
 
-Beyond it nobody was there (a power cut): the next begins now, late, and has its full length.
+Beyond it the next begins now and has its full length; it is called late when nobody was there at the moment, as in a
+power cut, and not when the news that ended it came later than what it tells of.
 """
+ALWAYS_AWAKE = datetime.min.replace(tzinfo=UTC)
 Progress = tuple[BatchRecord, list[Decision]]
 
 
@@ -23,7 +25,7 @@ def advance(record: BatchRecord, outlook: Outlook, now: datetime) -> Progress:
     """Begins, ends and goes on with whatever is due; what is due more than once happens once each, in order."""
     decisions: list[Decision] = []
     if record.phase is BatchPhase.IDLE and record.begins <= now:
-        record, decisions = begin(record, now)
+        record, decisions = begin(record, now, outlook.awake_since)
     while record.phase is BatchPhase.RUNNING:
         record = _with_ready(record, outlook, now)
         run = _running(record)
@@ -31,14 +33,14 @@ def advance(record: BatchRecord, outlook: Outlook, now: datetime) -> Progress:
         moment = due(step, outlook.view(run))
         if moment is None or moment > now:
             break
-        record, told = end_step(record, moment, now, f"because {says_end_of(step)}")
+        record, told = end_step(record, moment, now, f"because {says_end_of(step)}", outlook.awake_since)
         decisions += told
     return _mind_overdue(record, now, decisions)
 
 
-def begin(record: BatchRecord, now: datetime) -> Progress:
+def begin(record: BatchRecord, now: datetime, awake_since: datetime) -> Progress:
     """Starts the first step, on time or late."""
-    moment, late_s = _on_time_or_late(record.begins, now)
+    moment, late_s = _on_time_or_late(record.begins, now, awake_since)
     first, asked_c = record.profile.steps[0], record.asked_c
     from_c = asked_c if asked_c is not None and isinstance(first, RampStep) else target_c(first)
     record = record.but(phase=phase_after(record.phase, Event.START), started=moment, asked_c=from_c)
@@ -58,11 +60,13 @@ def enter(record: BatchRecord, index: int, moment: datetime, late_s: float = 0.0
     return record.but(run=run, why=said), decision
 
 
-def end_step(record: BatchRecord, moment: datetime, now: datetime, why: str) -> Progress:
+def end_step(
+    record: BatchRecord, moment: datetime, now: datetime, why: str, awake_since: datetime = ALWAYS_AWAKE
+) -> Progress:
     """Ends the running step, which was due at a moment, and begins the next or completes the batch."""
     run = _running(record)
     step = record.profile.steps[run.index]
-    moment, late_s = _on_time_or_late(max(moment, run.began), now)
+    moment, late_s = _on_time_or_late(max(moment, run.began), now, awake_since)
     record = leave(record, moment)
     facts: dict[str, float | str | bool] = {"step": step.name, "index": float(run.index), "late_s": late_s}
     ended = Decision("step-ended", f"'{step.name}' ends {why}", moment, record.batch, record.chamber, facts=facts)
@@ -151,9 +155,11 @@ def _mind_overdue(record: BatchRecord, now: datetime, decisions: list[Decision])
     return record, [*decisions, held]
 
 
-def _on_time_or_late(moment: datetime, now: datetime) -> tuple[datetime, float]:
-    late = now - moment
-    return (moment, 0.0) if late <= GRACE else (now, late.total_seconds())
+def _on_time_or_late(moment: datetime, now: datetime, awake_since: datetime) -> tuple[datetime, float]:
+    """From when on it counts, and by how many seconds it is late."""
+    if now - moment <= GRACE:
+        return moment, 0.0
+    return now, (now - moment).total_seconds() if moment < awake_since else 0.0
 
 
 def _does(step: Step) -> str:

@@ -138,7 +138,9 @@ def _within_tolerance(trigger: WithinTolerance, view: View) -> datetime | None:
 
 
 def _next(trigger: Next, view: View, moment: datetime) -> datetime:
-    return calendar.at_or_after(trigger.next, view.zone, moment)
+    """A step that began at such a time, as one that follows another of the kind does, waits for the next."""
+    find = calendar.at_or_after if moment > view.run.began else calendar.after
+    return find(trigger.next, view.zone, moment)
 
 
 def _by_gravity(ask: Callable[[GravityFacts, Any], datetime | None]) -> Callable[[Any, View], datetime | None]:
@@ -152,7 +154,7 @@ _MOMENTS: dict[type, Callable[[Any, View], datetime | None]] = {
     AttenuationAtLeast: _by_gravity(lambda gravity, one: gravity.attenuated(one.attenuation_at_least_percent)),
     GravityStable: _by_gravity(lambda gravity, one: gravity.stable(one)),
     AtMoment: lambda one, view: calendar.in_zone(one.at, view.zone),
-    NotBefore: lambda one, view: calendar.at_or_after(one.not_before, view.zone, view.run.began),
+    NotBefore: lambda one, view: calendar.after(one.not_before, view.zone, view.run.began),
     Next: lambda one, view: _next(one, view, view.run.began),
     Word: lambda _one, view: view.run.word,
     Reached: lambda one, view: view.reached(one.reached.batch, one.reached.step),
