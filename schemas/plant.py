@@ -12,6 +12,7 @@ from pydantic import AfterValidator, Field, StringConstraints, model_validator
 
 from schemas.addresses import SimulatedOutput, SimulatedProbe, Source, Target
 from schemas.base import Model, Name, Text
+from schemas.history import History
 from schemas.quantities import Amperes, Degrees, Kelvins, Litres, Metres, Percent, Seconds, Volts, Watts
 
 
@@ -210,6 +211,7 @@ class Plant(Model):
 
     site: Site
     broker: Broker | None = None
+    history: History = History()
     circuits: dict[Name, Circuit] = {}
     chambers: dict[Name, Chamber] = Field(min_length=1)
 
