@@ -43,6 +43,13 @@ class Priority(StrEnum):
     LOW = "low"
 
 
+class Nuisance(StrEnum):
+    """What is wrong with an alarm itself, as IEC 62682 / ISA-18.2 name it."""
+
+    CHATTERING = "chattering"
+    STALE = "stale"
+
+
 class Alarm(Message):
     """One alarm: where, what, since when, what to do."""
 
@@ -57,3 +64,6 @@ class Alarm(Message):
     response: Text
     by: Text = Field(default="", description="Who acknowledged or shelved it.")
     until: Instant | None = Field(default=None, description="When a shelved alarm comes back.")
+    nuisance: tuple[Nuisance, ...] = Field(
+        default=(), description="It comes and goes three times within the hour, or has stood for over a day."
+    )

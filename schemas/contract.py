@@ -9,6 +9,7 @@ from schemas.alarms import Alarm, Condition
 from schemas.base import SCHEMA_VERSION, Message
 from schemas.batches import BatchState
 from schemas.control import ChamberStatus, Command, Setpoint
+from schemas.deliveries import Deliveries
 from schemas.journal import Health, JournalEntry
 from schemas.requests import REPLY, REQUEST, Reply, Request
 from schemas.telemetry import READING, Reading, Report
@@ -25,6 +26,7 @@ ADAPTERS: dict[TopicKind, TypeAdapter[Any]] = {
     TopicKind.BATCH: TypeAdapter(BatchState),
     TopicKind.CONDITION: TypeAdapter(Condition),
     TopicKind.ALARM: TypeAdapter(Alarm),
+    TopicKind.DELIVERY: TypeAdapter(Deliveries),
     TopicKind.JOURNAL: TypeAdapter(JournalEntry),
     TopicKind.HEALTH: TypeAdapter(Health),
     TopicKind.REQUEST: REQUEST,
@@ -40,6 +42,7 @@ KINDS: dict[type[Message], TopicKind] = {
     BatchState: TopicKind.BATCH,
     Condition: TopicKind.CONDITION,
     Alarm: TopicKind.ALARM,
+    Deliveries: TopicKind.DELIVERY,
     JournalEntry: TopicKind.JOURNAL,
     Health: TopicKind.HEALTH,
     **dict.fromkeys(get_args(Reading), TopicKind.READING),

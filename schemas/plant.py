@@ -13,7 +13,8 @@ from pydantic import AfterValidator, Field, StringConstraints, model_validator
 from schemas.addresses import SimulatedOutput, SimulatedProbe, Source, Target
 from schemas.base import Model, Name, Text
 from schemas.history import History
-from schemas.quantities import Amperes, Degrees, Kelvins, Litres, Metres, Percent, Seconds, Volts, Watts
+from schemas.people import AlarmChanges, NotifierRules, Person, Weighed
+from schemas.quantities import Amperes, Bars, Degrees, Kelvins, Litres, Metres, Percent, Seconds, Volts, Watts
 
 
 def _known_zone(written: str) -> str:
@@ -99,6 +100,7 @@ class Probe(Model):
     lowest: float | None = Field(default=None, description="Below it a value is implausible, in the probe's own unit.")
     highest: float | None = Field(default=None, description="Above it a value is implausible.")
     fastest_per_min: float | None = Field(default=None, gt=0, description="A quicker change is implausible.")
+    weighs: Weighed | None = Field(default=None, description="What stands on a scale.")
 
     @property
     def stale_after(self) -> timedelta:
@@ -154,6 +156,9 @@ class Limits(Model):
     air_highest_c: Degrees = Field(default=45.0, alias="air_highest")
     freezing_margin_k: Kelvins = Field(default=0.5, alias="freezing_margin", ge=0)
     door_pause_s: Seconds = Field(default=900.0, alias="door_pause")
+    pressure_highest_bar: Bars = Field(
+        default=2.5, alias="pressure_highest", description="Over the atmosphere; above it people are told."
+    )
 
 
 class ChamberBase(Model):
@@ -167,6 +172,8 @@ class ChamberBase(Model):
     hold_c: Degrees | None = Field(default=None, alias="hold", description="Asked for when no batch asks for anything.")
     priority: Annotated[int, Field(ge=1, le=9, description="1 is served first when current is short.")] = 5
     steer_by_air: bool = Field(default=True, description="Without a beer probe to trust, hold the air instead.")
+    in_use: bool = Field(default=True, description="False: nothing in it is worth an alarm that is not critical.")
+    alarms: AlarmChanges = Field(default={}, description="What is otherwise than the catalogue says, by alarm.")
 
     def probe_at(self, point: Point) -> str | None:
         """The name of the temperature probe at a point, or None."""
@@ -214,6 +221,8 @@ class Plant(Model):
     history: History = History()
     circuits: dict[Name, Circuit] = {}
     chambers: dict[Name, Chamber] = Field(min_length=1)
+    people: dict[Name, Person] = {}
+    notifier: NotifierRules = NotifierRules()
 
     @property
     def zone(self) -> ZoneInfo:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from schemas.addresses import MqttOutput, MqttProbe, OneWireProbe
 from schemas.base import SITE_WIDE
+from schemas.people import Mail
 from schemas.plant import Drive, Jacketed, Measure, Plant, Point, Reservoir, point_of
 
 
@@ -162,6 +163,34 @@ def _spaces(plant: Plant) -> Iterable[Finding]:
                 yield Finding(field, "has a space, which some brokers refuse", "rename the device's topic", grave=False)
 
 
+def _known_people(plant: Plant) -> Iterable[Finding]:
+    known = [f"{person}.{way}" for person, one in plant.people.items() for way in one.ways]
+    for number, route in enumerate(plant.notifier.routes):
+        field = ("notifier", "routes", number)
+        for member in route.to:
+            if member not in known:
+                remedy = f"write one of {', '.join(known)}" if known else "add a section 'people'"
+                yield Finding((*field, "to"), f"names '{member}', which is nobody's way here", remedy)
+        for chamber in route.chambers:
+            if chamber not in plant.chambers and chamber != SITE_WIDE:
+                remedy = f"chambers here: {', '.join(plant.chambers)}, {SITE_WIDE}"
+                yield Finding((*field, "chambers"), f"names '{chamber}', which is no chamber here", remedy)
+
+
+def _mail_has_a_server(plant: Plant) -> Iterable[Finding]:
+    for name, person in plant.people.items():
+        for way, address in person.ways.items():
+            if isinstance(address, Mail) and plant.notifier.mail is None:
+                field = ("people", name, "ways", way)
+                yield Finding(field, "is a mail address, and no server takes our mail", "add 'notifier: {mail: ...}'")
+
+
+def _reaches_somebody(plant: Plant) -> Iterable[Finding]:
+    if plant.people and not any("critical" in route.priorities for route in plant.notifier.routes):
+        problem, remedy = "nobody is told of what is critical", "add a route to somebody for it"
+        yield Finding(("notifier",), problem, remedy, grave=False)
+
+
 def _unbudgeted(plant: Plant) -> Iterable[Finding]:
     for chamber_name, chamber in plant.chambers.items():
         for name, output in chamber.outputs.items():
@@ -183,4 +212,7 @@ CHECKS: tuple[Callable[[Plant], Iterable[Finding]], ...] = (
     _steerable,
     _spaces,
     _unbudgeted,
+    _known_people,
+    _mail_has_a_server,
+    _reaches_somebody,
 )

@@ -167,6 +167,9 @@ class AcknowledgeAlarm(RequestBase):
     verb: Literal["acknowledge-alarm"] = "acknowledge-alarm"
     chamber: Name
     name: Name
+    token: Annotated[Text, Field(pattern=r"^[A-Za-z0-9_.-]*$")] = Field(
+        default="", description="From the link in a message: says who acknowledges, and which occurrence is meant."
+    )
 
 
 class ShelveAlarm(RequestBase):
@@ -213,6 +216,32 @@ class ReturnAlarmToService(RequestBase):
     verb: Literal["return-alarm-to-service"] = "return-alarm-to-service"
     chamber: Name
     name: Name
+
+
+class DeclareTask(RequestBase):
+    """Somebody works at a chamber as on a brew day: its door is open on purpose until then."""
+
+    service = ServiceName.NOTIFIER
+    verb: Literal["declare-task"] = "declare-task"
+    chamber: Name
+    until: Instant
+
+
+class EndTask(RequestBase):
+    """The work is done."""
+
+    service = ServiceName.NOTIFIER
+    verb: Literal["end-task"] = "end-task"
+    chamber: Name
+
+
+class SendTestMessage(RequestBase):
+    """A message to a person, by one of their ways or by all, to see whether it arrives."""
+
+    service = ServiceName.NOTIFIER
+    verb: Literal["send-test-message"] = "send-test-message"
+    person: Name
+    way: Name | None = None
 
 
 class LockOut(RequestBase):
@@ -263,6 +292,9 @@ Request = (
     | ResetAlarm
     | TakeAlarmOutOfService
     | ReturnAlarmToService
+    | DeclareTask
+    | EndTask
+    | SendTestMessage
     | LockOut
     | ClearLockOut
     | ResetInterlock

@@ -23,6 +23,7 @@ class TopicKind(StrEnum):
     BATCH = "batch"
     CONDITION = "condition"
     ALARM = "alarm"
+    DELIVERY = "delivery"
     JOURNAL = "journal"
     HEALTH = "health"
     REQUEST = "request"
@@ -47,6 +48,7 @@ SHAPES: dict[TopicKind, TopicShape] = {
     TopicKind.BATCH: TopicShape(("batch",), True, "scheduler"),
     TopicKind.CONDITION: TopicShape(("chamber", "name"), True, "any service"),
     TopicKind.ALARM: TopicShape(("chamber", "name"), True, "notifier"),
+    TopicKind.DELIVERY: TopicShape(("person", "way"), True, "notifier"),
     TopicKind.JOURNAL: TopicShape(("service",), False, "any service"),
     TopicKind.HEALTH: TopicShape(("service",), True, "every service"),
     TopicKind.REQUEST: TopicShape(("service", "verb"), False, "console, command line"),

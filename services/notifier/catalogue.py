@@ -10,6 +10,7 @@ from pydantic import Field
 from schemas.alarms import Priority
 from schemas.base import Model, NotNegative, Positive, Text
 from schemas.conditions import ConditionKind, kind_of
+from schemas.plant import Plant
 
 DOUBTFUL = 4.0
 """A return nearer to the limit than the deadband may be chatter; it must last this many times as long."""
@@ -28,6 +29,7 @@ class Definition(Model):
     off_delay_s: NotNegative
     deadband: NotNegative = Field(default=0, description="In the unit of the condition's value.")
     latching: bool = Field(default=False, description="Stays until a person has acknowledged and reset it.")
+    scales_with_mass: bool = Field(default=False, description="The delay is for 20 L, and follows the volume.")
     suppressed_by: tuple[Text, ...] = Field(
         default=(), description="Conditions of the same chamber or of the site that explain this one away."
     )
@@ -37,8 +39,17 @@ class Definition(Model):
         doubtful = value is not None and limit is not None and abs(value - limit) < self.deadband
         return self.off_delay_s * (DOUBTFUL if doubtful else 1.0)
 
+    def for_volume(self, litres: float) -> "Definition":
+        """The same for a vessel of so many litres: what is heavy drifts slowly, and may be told later."""
+        if not self.scales_with_mass:
+            return self
+        share = min(LARGEST_SHARE, max(SMALLEST_SHARE, litres / USUAL_L))
+        return self.model_copy(update={"on_delay_s": self.on_delay_s * share})
+
 
 Catalogue = Mapping[ConditionKind, Definition]
+
+USUAL_L, SMALLEST_SHARE, LARGEST_SHARE = 20.0, 0.5, 2.0
 
 UNKNOWN = Definition(
     title="Unknown condition",
@@ -64,3 +75,30 @@ def definition_of(name: str, catalogue: Catalogue) -> Definition:
     """What is known of a condition by its name; an entry of last resort when nothing is."""
     kind = kind_of(name)
     return UNKNOWN if kind is None else catalogue.get(kind, UNKNOWN)
+
+
+class Definitions:
+    """The catalogue as one plant changes it: for the whole site, for a chamber, for one alarm of a kind."""
+
+    def __init__(self, plant: Plant, catalogue: Catalogue) -> None:
+        self._plant = plant
+        self._catalogue = catalogue
+        self._found: dict[tuple[str, str], Definition] = {}
+
+    def __call__(self, chamber: str, name: str) -> Definition:
+        """What holds of one alarm in one chamber."""
+        key = (chamber, name)
+        if key not in self._found:
+            self._found[key] = self._look_up(chamber, name)
+        return self._found[key]
+
+    def _look_up(self, chamber: str, name: str) -> Definition:
+        found = definition_of(name, self._catalogue)
+        here = self._plant.chambers.get(chamber)
+        if here is not None:
+            found = found.for_volume(here.contents.volume_l)
+        for changes in (self._plant.notifier.alarms, here.alarms if here is not None else {}):
+            for named in (kind_of(name) or "", name):
+                change = changes.get(named)
+                found = found if change is None else found.model_copy(update=change.said)
+        return found

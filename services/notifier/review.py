@@ -39,6 +39,7 @@ def _entry(kind: ConditionKind, entry: Definition) -> str:
         "What to do": entry.response,
         "Time to respond": span(entry.respond_within_s),
         "Announced after": span(entry.on_delay_s),
+        "Delay follows the volume": "yes" if entry.scales_with_mass else "no",
         "Returned after": span(entry.off_delay_s),
         "Deadband": f"{entry.deadband:g}" if entry.deadband else "none",
         "Latching": "until a person resets it" if entry.latching else "no",
