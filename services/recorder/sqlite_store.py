@@ -31,8 +31,9 @@ class SqliteStore:
     Opening raises StoreDamaged when the file is not a store, NewerStore when a later version wrote it.
     """
 
-    def __init__(self, path: Path, *, read_only: bool = False) -> None:
+    def __init__(self, path: Path, *, read_only: bool = False, policy: Retention = KEEP_LONG) -> None:
         self.path = path
+        self.policy = policy
         with _told(path):
             self._connection = _connect(path, read_only)
             if not read_only:
@@ -71,9 +72,9 @@ class SqliteStore:
         query = f"SELECT * FROM annotation WHERE at >= ? AND at < ? AND {where} ORDER BY at, id"
         return [_annotation(row) for row in self.query(query, (milliseconds(start), milliseconds(end), *values))]
 
-    def maintain(self, now: datetime, policy: Retention = KEEP_LONG) -> bool:
+    def maintain(self, now: datetime, policy: Retention | None = None) -> bool:
         """One small piece of housekeeping: packs a day, or drops what is too old; False when nothing is left to do."""
-        return maintain(self, milliseconds(now), policy)
+        return maintain(self, milliseconds(now), policy or self.policy)
 
     def shelf(self, series: Series) -> Shelf:
         """One series' part of the file."""
@@ -128,16 +129,16 @@ class SqliteStore:
         return ids
 
 
-def open_or_set_aside(path: Path) -> tuple[SqliteStore, str]:
+def open_or_set_aside(path: Path, policy: Retention = KEEP_LONG) -> tuple[SqliteStore, str]:
     """The store, and what had to be done: a damaged file is kept under another name and a new one begun."""
     try:
-        return SqliteStore(path), ""
+        return SqliteStore(path, policy=policy), ""
     except StoreDamaged as error:
         aside = next(one for one in (path.with_name(f"{path.name}.damaged-{n}") for n in count(1)) if not one.exists())
         path.rename(aside)
         for companion in ("-wal", "-shm"):
             path.with_name(path.name + companion).unlink(missing_ok=True)
-        return SqliteStore(path), f"{error}; kept as {aside.name}, and a new store begun"
+        return SqliteStore(path, policy=policy), f"{error}; kept as {aside.name}, and a new store begun"
 
 
 def _connect(path: Path, read_only: bool) -> sqlite3.Connection:

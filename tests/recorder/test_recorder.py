@@ -1,5 +1,6 @@
 """What the recorder makes of messages, and what it does when the store fails."""
 
+import threading
 from datetime import timedelta
 
 import pytest
@@ -13,8 +14,9 @@ from schemas.journal import Health, JournalEntry, Wellness
 from schemas.plant import Plant
 from schemas.requests import Accepted
 from schemas.telemetry import Basis, ContactReading, GravityReading, Quality, Report, TemperatureReading
-from services.recorder.__main__ import HISTORY, build
+from services.recorder.__main__ import HISTORY, build, reading_store, retention
 from services.recorder.core import Recorder
+from services.recorder.elsewhere import server
 from services.recorder.rows import Origin
 from services.recorder.sqlite_store import IN_MEMORY, SqliteStore
 from services.recorder.store import DiskFull, Match, StoreUnreachable
@@ -285,3 +287,33 @@ def test_days_that_are_over_are_packed_a_piece_a_tick():
         desk.recorder.tick(after(minutes=minute))
     assert desk.store.query("SELECT COUNT(*) FROM sample") == [(0,)]
     assert len(desk.kept()) == 48
+
+
+def with_server(url, **said):
+    described = PLANT.model_dump(by_alias=True, exclude_unset=True)
+    return Plant.model_validate(described | {"history": {"influx": {"address": url, **said}}})
+
+
+def test_with_a_server_in_the_plant_file_rows_go_there_by_way_of_the_spool(database, tmp_path):
+    plant = with_server(database.url, database=database.database, writes="v1")
+    recorder = build(plant, state_folder=tmp_path)
+    recorder.receive(Incoming(topic_for("shed", reading()), reading()), DAY)
+    assert recorder.flush(DAY)
+    store = reading_store(plant, tmp_path)
+    for _ in range(200):
+        if len(store.raw(BEER, *FOR_EVER)):
+            break
+        threading.Event().wait(0.05)
+    assert store.raw(BEER, *FOR_EVER).value.tolist() == [18.0]
+
+
+def test_secrets_are_read_from_their_files(tmp_path):
+    (tmp_path / "token").write_text("hush\n")
+    plant = with_server("http://127.0.0.1:8086", token_file=str(tmp_path / "token"), organisation="us")
+    assert server(plant.history.influx).token == "hush"
+
+
+def test_how_long_things_are_kept_is_read_in_days():
+    described = PLANT.model_dump(by_alias=True, exclude_unset=True)
+    plant = Plant.model_validate(described | {"history": {"keep": {"samples": "7 d"}}})
+    assert (retention(plant.history.keep).raw_days, retention(plant.history.keep).minute_days) == (7, 730)

@@ -1,0 +1,44 @@
+"""The parts that are needed only where history goes to a server. They are heavy, so nothing else imports them."""
+
+import threading
+from pathlib import Path
+
+from schemas.history import Influx
+from services.recorder.forwarder import Forwarder
+from services.recorder.housekeeping import Retention
+from services.recorder.influx_server import InfluxServer
+from services.recorder.influx_store import InfluxStore
+from services.recorder.spool import Spool
+from services.runtime.clock import Clock
+
+SPOOL = "spool"
+"""The spool's folder, in the state folder."""
+
+
+def forwarding(influx: Influx, state_folder: Path, policy: Retention, clock: Clock) -> Forwarder:
+    """A sink with a spool, and a thread of its own that empties it for as long as the process lives."""
+    forwarder = Forwarder(Spool(state_folder / SPOOL), InfluxStore(server(influx)), policy)
+    threading.Thread(target=forwarder.run, args=(threading.Event(), clock), name="forwarder", daemon=True).start()
+    return forwarder
+
+
+def influx_store(influx: Influx) -> InfluxStore:
+    """The server itself, for reading."""
+    return InfluxStore(server(influx))
+
+
+def server(influx: Influx) -> InfluxServer:
+    """With the secrets read from their files; raises OSError when one cannot be read."""
+    return InfluxServer(
+        url=influx.address,
+        database=influx.database,
+        organisation=influx.organisation,
+        token=_secret(influx.token_file),
+        user=influx.user or "",
+        password=_secret(influx.password_file),
+        writes=1 if influx.writes == "v1" else 2,
+    )
+
+
+def _secret(path: str | None) -> str:
+    return Path(path).read_text(encoding="utf-8").strip() if path else ""
