@@ -45,7 +45,8 @@ class FermentedShare:
         day = gone = k1 = 0.0
         self._days, self._shares, self._slopes = [day], [gone], [k1]
         while gone < _DONE and len(self._days) < _MOST_STEPS:
-            step = _STEP / rate / min(1.0, max(0.02, (1.0 - gone) ** (power - 1.0)))
+            slowing = min(1.0, max(0.02, (1.0 - gone) ** (power - 1.0)))
+            step = min(_STEP / rate / slowing, lag / 2.0 + day)
             k2 = slope(day + step / 2.0, gone + step / 2.0 * k1)
             k3 = slope(day + step / 2.0, gone + step / 2.0 * k2)
             k4 = slope(day + step, gone + step * k3)

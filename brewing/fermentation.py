@@ -177,7 +177,7 @@ def inoculum_share(wort: Wort, cells: float) -> float:
     """Pitched dry yeast over the dry yeast that Balling's balance lets grow; cells are living ones."""
     pitched = check("cells", cells, 1e8, 1e16, "cells") * yeast.CELL_G / 1000.0
     if wort.fermentable <= 0.0:
-        raise OutOfRange("original_gravity", wort.original_gravity, 1.001, None, "", "there is nothing to ferment")
+        raise OutOfRange("final_gravity", wort.final_gravity, None, wort.original_gravity, "", "nothing would ferment")
     growth = gravity.YEAST_PER_ALCOHOL / gravity.EXTRACT_PER_ALCOHOL * wort.fermentable * wort.mass_kg
     return pitched / growth
 

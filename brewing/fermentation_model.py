@@ -3,6 +3,7 @@
 from math import pow
 from typing import NamedTuple
 
+from brewing.errors import check
 from brewing.fermentation_heat import BEER_J_KG_K, HEAT_J_KG
 from brewing.gravity import CO2_PER_ALCOHOL, EXTRACT_PER_ALCOHOL, YEAST_PER_ALCOHOL
 from brewing.kinetics import Programme, Strain, arrhenius, pace
@@ -12,6 +13,7 @@ DIKETONES_MG_PER_G = 0.012
 
 _PRECURSOR_PER_DAY, _PRECURSOR_J_MOL = 0.9, 85_000.0
 _REDUCTION_PER_DAY, _REDUCTION_J_MOL = 12.0, 60_000.0
+_FASTEST_PER_DAY, _SOONEST_PER_DAY = 8.0, 24.0  # what steps of two hours still carry
 _DIKETONES_PER_EXTRACT = 1000.0 * DIKETONES_MG_PER_G
 _CO2_PER_EXTRACT = CO2_PER_ALCOHOL / EXTRACT_PER_ALCOHOL
 _YEAST_PER_EXTRACT = YEAST_PER_ALCOHOL / EXTRACT_PER_ALCOHOL
@@ -46,10 +48,11 @@ class Model:
     def __init__(
         self, strain: Strain, inoculum: float, extract: float, programme: Programme, coupling: float | None
     ) -> None:
-        self._order = strain.order
-        self._rate, self._inoculum, self._extract = strain.rate, inoculum, extract
+        self._order = check("order", strain.order, 0.2, 4.0, "")
+        self._rate = check("rate", strain.rate, 0.01, _FASTEST_PER_DAY, "1/d")
+        self._inoculum, self._extract = inoculum, extract
         self._pace, self._around, self._coupling = pace(strain), programme.at, coupling
-        self._waking = 24.0 / strain.lag_h
+        self._waking = 24.0 / check("lag_h", strain.lag_h, 0.1, 500.0, "h")
 
     def start(self, temperature_c: float) -> State:
         """At pitching."""
@@ -99,7 +102,7 @@ class Model:
         uptake = self._rate * speed * at_work * pow(left, self._order) * self._extract
         return (
             uptake,
-            self._waking * speed * (1.0 - awake),
+            min(_SOONEST_PER_DAY, self._waking * speed) * (1.0 - awake),
             _DIKETONES_PER_EXTRACT * uptake - _removal(temperature, at_work) * diketones,
             (HEAT_J_KG * uptake - lost) / BEER_J_KG_K,
             lost,

@@ -80,7 +80,7 @@ class Fit:
     @property
     def strain(self) -> Strain:
         """The strain as this batch shows it: rate, lag and order fitted, temperatures as expected."""
-        rate, lag, order = (exp(value) for value in self.estimate.values[1:])
+        rate, lag, order = _kinetics(self.estimate.values)
         return self.expected.strain._replace(rate=rate, lag_h=24.0 * lag, order=order)
 
     def at(self, day: float) -> Forecast:
@@ -163,8 +163,14 @@ def _end(values: Vector, expected: Expectation) -> float:
 
 
 def _share(values: Vector, inoculum: float) -> FermentedShare:
+    rate, lag, order = _kinetics(values)
+    return FermentedShare(rate, lag, inoculum, order)
+
+
+def _kinetics(values: Vector) -> tuple[float, float, float]:
+    """Rate, lag and order, kept to what yeast can do and `fermentation` can follow."""
     rate, lag, order = (exp(min(3.0, max(-4.0, value))) for value in values[1:])
-    return FermentedShare(rate, lag, inoculum, min(3.0, max(0.3, order)))
+    return min(8.0, rate), lag, min(3.0, max(0.3, order))
 
 
 def _final(values: Vector, expected: Expectation) -> float:

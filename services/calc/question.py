@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from brewing import units
+from brewing.errors import OutOfRange
 
 
 class BadInput(ValueError):
@@ -25,11 +26,12 @@ class Input:
     default: str | None = None
     choices: tuple[str, ...] = ()
     optional: bool = False
+    such_as: str = ""
 
     @property
     def example(self) -> str:
         """How it may be written."""
-        return self.default or (" | ".join(self.choices) if self.choices else units.example(self.unit))
+        return self.default or self.such_as or (" | ".join(self.choices) or units.example(self.unit))
 
     def read(self, written: str) -> float | str:
         """The value in `unit`, or the chosen word. Raises BadInput."""
@@ -115,8 +117,13 @@ class Question:
         try:
             figures = self.work(**{one.asked.name: one.value for one in taken})
         except ValueError as error:
-            raise BadInput(str(error)) from error
+            raise BadInput(_told(error, taken)) from error
         return Answer(self, taken, figures)
+
+    def examples(self) -> dict[str, str]:
+        """Something to write where there is no default, so that the question can be shown at work."""
+        needed = (one for one in self.inputs if one.default is None and (one.such_as or not one.optional))
+        return {one.name: one.example for one in needed}
 
     def _take(self, asked: Input, written: str | None) -> Taken:
         use = asked.default if written is None else written
@@ -125,3 +132,12 @@ class Question:
         if asked.optional:
             return Taken(asked, "not given", None, assumed=True)
         raise BadInput(f"{asked.name} is missing; write it like '{asked.example}'")
+
+
+def _told(error: ValueError, taken: tuple[Taken, ...]) -> str:
+    """The error in the words of the question, where the arithmetic has another name for what was written."""
+    said, refused = str(error), error.value if isinstance(error, OutOfRange) else None
+    if any(one.asked.name in said for one in taken):
+        return said
+    written = next((one for one in taken if refused is not None and one.value == refused), None)
+    return f"{written.asked.name}: {said}" if written else said

@@ -85,7 +85,7 @@ def _priming_sugar(
     gauge = priming.bottle_gauge(volumes, warmest, air)
     return (
         Figure("sugar_g", f"{sugar.replace('_', ' ')} in all", mass * 1000.0, "g", 0),
-        Figure("sugar_g_per_l", "", mass * 1000.0 / volume, "g/L", 2),
+        Figure("sugar_g_per_l", "", priming.sugar_mass(1.0, volumes, residual, sugar) * 1000.0, "g/L", 2),
         Figure("residual_volumes", "the beer holds already", residual, "volumes", 2),
         *gauge_figures("bottle", "a bottle at its warmest bears", gauge, priming.bottle_warning(volumes, vessel)),
         Figure("unfinished", "if 0.002 SG too early", priming.volumes_if_unfinished(0.002, volumes), "volumes", 1),

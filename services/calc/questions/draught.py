@@ -167,7 +167,7 @@ QUESTIONS = (
         "keg-contents",
         "How much beer is left in the keg, and how many pours?",
         (
-            Input("gross", "kg", "keg on the scale", optional=True),
+            Input("gross", "kg", "keg on the scale", optional=True, such_as="15 kg"),
             Input("empty", "kg", "empty keg with its fittings", default="4.2 kg"),
             Input("filled", "L", "beer filled in, for a flow meter", default="19 L"),
             Input("poured", "L", "poured so far by a flow meter", optional=True),

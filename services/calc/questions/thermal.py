@@ -64,7 +64,7 @@ def _chamber_balance(
         Figure("walls_w", "through the walls", balance.walls_w, "W", 1),
         Figure("gain_w", "heat coming in", balance.gain_w, "W", 1),
         Figure("spare_w", "cooling to spare", balance.spare_w, "W", 1, short),
-        Figure("duty", "cooling runs", balance.duty * 100.0, "% of the time", 0),
+        Figure("duty", "cooling runs", balance.duty * 100.0 if cooling else None, "% of the time", 0),
     )
 
 

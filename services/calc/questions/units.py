@@ -65,7 +65,10 @@ QUESTIONS = (
     Question(
         name="in-other-units",
         asks="What is this quantity in other units?",
-        inputs=(Input("quantity", "text", "a number and its unit; a plain pressure is a gauge pressure"), ALTITUDE),
+        inputs=(
+            Input("quantity", "text", "a number and its unit; a plain pressure is gauge", such_as="12 psi"),
+            ALTITUDE,
+        ),
         work=_in_other_units,
         formula="absolute = gauge + air's; 1 volume of CO2 = 1.9768 g/L; Plato by the ASBC polynomial",
         source="NIST SP 811; US Standard Atmosphere 1976; Span & Wagner 1996; ASBC Table 1 (published)",
