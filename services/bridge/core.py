@@ -102,9 +102,10 @@ class Bridge:
 
     def clock_stepped(self, by: timedelta, now: datetime) -> Iterable[Outgoing]:
         """No lease outlives a clock that was set: safe beats comfortable."""
+        back = by < timedelta(0) or self._passage.was_set_back(now)
         self._passage.set(now)
+        elapsed_s = self._passage.look(now)
         self.counts["clock_stepped"] += 1
-        elapsed_s, back = self._passage.look(now), by < timedelta(0)
         for output in self._wiring.outputs.values():
             if back:
                 output.lease.close(elapsed_s + QUARANTINE_S)

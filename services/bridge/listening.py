@@ -25,6 +25,8 @@ _WORDS: dict[Measure, tuple[str, ...]] = {
 """How words begin that tell what a value is."""
 _NO_PROBES = ("rssi", "snr", "lqi", "uptime", "time", "stamp", "count", "seq", "heap", "battery", "batt", "volt", "vcc",
               "version", "interval", "channel", "port", "id", "wifi", "signal", "free")  # fmt: skip
+_NO_NAMES = ("true", "false", "null")
+"""What YAML takes for something else than a word."""
 _CONTACT_WORDS = ("open", "closed", "opened", "close", "shut", "on", "off", "true", "false")
 
 
@@ -86,7 +88,7 @@ def _leaves(payload: bytes) -> Iterator[tuple[str | None, object]]:
 
 def _walk(node: Any, path: str, depth: int) -> Iterator[tuple[str, object]]:
     if isinstance(node, dict) and depth < 8:
-        for key, value in node.items():
+        for key, value in ((key, value) for key, value in node.items() if key.isprintable()):
             yield from _walk(value, f"{path}{_step(key)}", depth + 1)
     elif isinstance(node, list) and depth < 8:
         for index, value in enumerate(node[:64]):
@@ -180,7 +182,7 @@ def _quoted(text: str) -> str:
 
 def _name(one: Candidate, taken: set[str]) -> str:
     words = [word for word in _words_of(one) if word.isascii() and not word.isdigit()]
-    stem = (words[0] if words else str(one.measures))[:30]
+    stem = words[0][:30] if words and words[0] not in _NO_NAMES else str(one.measures)
     name, number = stem, 2
     while name in taken:
         name, number = f"{stem}-{number}", number + 1

@@ -50,6 +50,7 @@ class OutputChannel:
         self._told: float | None = None
         self._sent_s = self._changed_s = self._reported_s = NEVER
         self._held_off_s: float | None = None
+        self._differs_s: float | None = None
         self._rested_s = NEVER
         self._why = "not known since the bridge started"
 
@@ -178,10 +179,12 @@ class OutputChannel:
         """What to say of an output that does not do what it was told, or nothing."""
         if self._held_off_s is not None and elapsed_s - self._held_off_s >= FOLLOWS_WITHIN_S:
             return "kept off: the broker holds no last will that would switch it off"
-        slow = elapsed_s - self._changed_s >= FOLLOWS_WITHIN_S
-        if self.line.read_state is None or not slow or self._told == self.level:
+        differs = self._told != self.level and (self.on or self._told is not None)
+        if self.line.read_state is None or not differs:
+            self._differs_s = None
             return ""
-        if self._told is None and not self.on:
+        self._differs_s = elapsed_s if self._differs_s is None else self._differs_s
+        if elapsed_s - max(self._differs_s, self._changed_s) < FOLLOWS_WITHIN_S:
             return ""
         says = "says nothing" if self._told is None else f"says {self._told:g}"
         return f"told {self.level or SAFE:g}, {says}; look at the relay and its wiring"

@@ -241,16 +241,17 @@ class Simulator:
         for planned in self._planned:
             self._add_turns(planned, now)
         self._doors = {
-            name: openings(Random(f"{self._seed} {name} {now}"), chamber.kind, now, self._plant.zone)
+            name: openings(Random(f"{self._seed} {name}"), chamber.kind, self._origin, self._plant.zone)
             for name, chamber in self._plant.chambers.items()
         }
         for name in self._doors:
             self._plan_opening(name, now)
 
     def _plan_opening(self, chamber: str, now: datetime) -> None:
-        found = next(self._doors[chamber], None)
-        if found is not None:
-            self._add_turns(TimedFault(Fault(FaultKind.DOOR_OPEN, chamber), *found), now)
+        for begins, ends in self._doors[chamber]:
+            if ends > now:
+                self._add_turns(TimedFault(Fault(FaultKind.DOOR_OPEN, chamber), begins, ends), now)
+                return
 
     def _add_turns(self, planned: TimedFault, now: datetime) -> None:
         if planned.ends is not None and planned.ends <= now:

@@ -1,5 +1,6 @@
 """A bridge on a bench: raw payloads in, and what it said, in virtual time."""
 
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 
 from schemas.alarms import Condition
@@ -39,13 +40,14 @@ class Bench:
     def __init__(self, plant: Plant | None = None, restored: BridgeState | None = None, **options: bool) -> None:
         self.now = START
         self.said: list[Outgoing] = []
+        self.last: dict[str, Message | bytes] = {}
         self.bridge = Bridge(plant or fridge(), restored, **options)
-        self.said += self.bridge.start(self.now)
+        self.keep(self.bridge.start(self.now))
 
     def raw(self, name: str, payload: bytes | str, retained: bool = False) -> list[Message | bytes]:
         """A device speaks; returns what the bridge answered."""
         body = payload if isinstance(payload, bytes) else payload.encode()
-        return self._keep(self.bridge.receive(Incoming(name, body, retained), self.now))
+        return self.keep(self.bridge.receive(Incoming(name, body, retained), self.now))
 
     def read(self, payload: bytes | str, name: str = "node/beer", retained: bool = False) -> Reading:
         """The reading that one payload made."""
@@ -59,14 +61,14 @@ class Bench:
             at=at, source="supervisor", chamber="ale", output=output, level=level, lease_s=lease_s, why="test"
         )
         name = topic("barn", TopicKind.COMMAND, "ale", output)
-        return self._keep(self.bridge.receive(Incoming(name, one), self.now))
+        return self.keep(self.bridge.receive(Incoming(name, one), self.now))
 
     def wait(self, seconds: float, tick_s: float = 1) -> list[Message | bytes]:
         """Lets time pass, tick by tick."""
         said: list[Message | bytes] = []
         for _ in range(round(seconds / tick_s)):
             self.now += timedelta(seconds=tick_s)
-            said += self._keep(self.bridge.tick(self.now))
+            said += self.keep(self.bridge.tick(self.now))
         return said
 
     def sent(self, name: str = "relay/heat") -> list[bytes]:
@@ -82,7 +84,9 @@ class Bench:
         found = [one.body for one in self.said if isinstance(one.body, Condition)]
         return [one.active for one in found if one.name == name]
 
-    def _keep(self, outgoing: object) -> list[Message | bytes]:
-        kept = list(outgoing)  # type: ignore[call-overload]
+    def keep(self, outgoing: Iterable[Outgoing]) -> list[Message | bytes]:
+        """Takes down what the bridge said; returns the bodies."""
+        kept = list(outgoing)
         self.said += kept
+        self.last |= {one.topic: one.body for one in kept}
         return [one.body for one in kept]

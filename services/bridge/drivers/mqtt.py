@@ -48,7 +48,7 @@ def output(place: Place, output: Output, target: MqttOutput) -> OutputLine:
         retain_off=target.retain,
         knows_lease=target.lease,
         state_topic=target.state,
-        read_state=partial(_level, _finder(target.state_value), off, on, span),
+        read_state=None if target.state is None else partial(_level, _finder(target.state_value), off, on, span),
     )
 
 
