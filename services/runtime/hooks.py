@@ -1,5 +1,6 @@
 """What a core may offer beyond the service protocol; a host uses what it finds."""
 
+from collections import Counter
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Protocol, runtime_checkable
@@ -46,6 +47,13 @@ class ClockMinding(Protocol):
     def clock_stepped(self, by: timedelta, now: datetime) -> Iterable[Outgoing]:
         """Set forward by so much, or back when negative; `now` is already the new time."""
         ...
+
+
+@runtime_checkable
+class Counting(Protocol):
+    """Counts what it met and could not use, by kind; its health tells of it."""
+
+    counts: Counter[str]
 
 
 def heed_plant(core: Service, seen: Plant | str, now: datetime) -> Iterable[Outgoing]:

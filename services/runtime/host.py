@@ -18,7 +18,7 @@ from schemas.journal import Wellness
 from schemas.topics import parse
 from services.runtime.clock import Clock, machine_seconds
 from services.runtime.health import HealthBook
-from services.runtime.hooks import Flushing, Stopping, heed_plant, heed_step
+from services.runtime.hooks import Counting, Flushing, Stopping, heed_plant, heed_step
 from services.runtime.link import Delivery, Link
 from services.runtime.outbox import Outbox
 from services.runtime.plant_watch import PlantWatch
@@ -83,6 +83,7 @@ class Host:
         self._carried_counts: Counter[str] = Counter()
         self._stopping = core if isinstance(core, Stopping) else None
         self._flushing = core if isinstance(core, Flushing) else None
+        self._counting = core if isinstance(core, Counting) else None
         self._lazily = core.durability is Durability.LAZILY
 
     def run(self, stop: threading.Event) -> None:
@@ -298,6 +299,8 @@ class Host:
     def _health(self, state: Wellness, now: datetime) -> Outgoing:
         """Health carries what the link counted, too, and what troubles it."""
         counted = Counter(self._link.counts)
+        if self._counting is not None:
+            counted.update(self._counting.counts)
         self.book.counts.update(counted - self._carried_counts)
         self._carried_counts = counted
         if self._link.trouble:
