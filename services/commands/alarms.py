@@ -5,10 +5,8 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.table import Table
 
 from schemas.alarms import Alarm, AlarmPhase
-from schemas.quantities import QuantityError, magnitude
 from schemas.requests import AcknowledgeAlarm, RequestBase, ShelveAlarm, UnshelveAlarm
 from schemas.topics import TopicKind, every
 from services.commands.client import as_rows, this_moment
@@ -17,13 +15,12 @@ from services.commands.common import (
     BROKER,
     SITE,
     STATE,
-    USAGE,
     WHO,
     WHY,
     asking,
-    fail,
     local,
     out,
+    quantity,
     show_json,
     visiting,
 )
@@ -51,7 +48,7 @@ def list_(
     if as_json:
         show_json([one.model_dump(mode="json") for one in alarms])
     else:
-        out.print(_table(alarms) if alarms else "No alarm stands.")
+        out.print("\n".join(_told(one) for one in alarms) or "No alarm stands.")
 
 
 @app.command()
@@ -67,10 +64,7 @@ def shelve(
     as_json: AS_JSON = False,
 ) -> None:
     """Silence an alarm for a while, for a reason."""
-    try:
-        until = this_moment() + timedelta(seconds=magnitude(lasting, "second"))
-    except QuantityError as error:
-        raise fail(str(error), USAGE) from error
+    until = this_moment() + timedelta(seconds=quantity(lasting, "second"))
     with asking(broker, state, site, who, why) as asker:
         asker.ask(ShelveAlarm, as_json, chamber=chamber, name=name, until=until)
 
@@ -95,8 +89,7 @@ _add_verb("acknowledge", AcknowledgeAlarm, "Say that you have seen it and see to
 _add_verb("unshelve", UnshelveAlarm, "Bring a shelved alarm back at once.")
 
 
-def _table(alarms: list[Alarm]) -> Table:
-    table = Table("where", "alarm", "priority", "state", "since", "what to do", box=None, header_style="dim")
-    for one in alarms:
-        table.add_row(one.chamber, one.name, one.priority, one.phase, local(one.since), one.response)
-    return table
+def _told(one: Alarm) -> str:
+    """Where, what, since when, what to do: one block a person can read on a narrow screen."""
+    first = f"[bold]{one.priority}[/bold]  {one.chamber}/{one.name}  {one.phase} since {local(one.since)}"
+    return f"{first}\n  {one.detail} {one.response}"

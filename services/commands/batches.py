@@ -7,7 +7,19 @@ import typer
 from rich.table import Table
 
 from schemas.batches import BatchPhase, BatchState
-from schemas.requests import HoldBatch, RequestBase, ResumeBatch, SkipStep, StartBatch, StopBatch
+from schemas.requests import (
+    ConfirmStep,
+    FinishBatch,
+    GoBack,
+    HoldBatch,
+    LogGravity,
+    MoveBatch,
+    RequestBase,
+    ResumeBatch,
+    SkipStep,
+    StartBatch,
+    StopBatch,
+)
 from schemas.topics import TopicKind, every
 from schemas.written import WrittenError
 from services.commands.client import as_rows
@@ -23,6 +35,7 @@ from services.commands.common import (
     fail,
     local,
     out,
+    quantity,
     show_json,
     visiting,
 )
@@ -83,7 +96,53 @@ def _add_verb(command: str, kind: type[RequestBase], says: str) -> None:
 _add_verb("hold", HoldBatch, "Stop the programme's clock; the chamber goes on holding the temperature.")
 _add_verb("resume", ResumeBatch, "Let a held batch go on where it was.")
 _add_verb("skip", SkipStep, "End the running step now and go on with the next.")
+_add_verb("back", GoBack, "Begin the step before once more.")
+_add_verb("confirm", ConfirmStep, "Give your word where the running step waits for it.")
+_add_verb("finish", FinishBatch, "Say that a batch is done.")
 _add_verb("stop", StopBatch, "End a batch before its time; the chamber goes on holding the last setpoint.")
+
+
+@app.command()
+def move(
+    batch: BATCH,
+    chamber: Annotated[str, typer.Option("--chamber", help="Where it stands from now on.")],
+    broker: BROKER = "",
+    state: STATE = FOLDER,
+    site: SITE = "",
+    who: WHO = "",
+    why: WHY = "",
+    as_json: AS_JSON = False,
+) -> None:
+    """Carry a batch to another chamber; its programme goes on there."""
+    with asking(broker, state, site, who, why) as asker:
+        asker.ask(MoveBatch, as_json, batch=batch, chamber=chamber)
+
+
+@app.command()
+def gravity(
+    batch: BATCH,
+    hydrometer: Annotated[float | None, typer.Option("--hydrometer", help="As read, such as 1.014.")] = None,
+    refractometer: Annotated[float | None, typer.Option("--refractometer", help="As read, in Brix.")] = None,
+    sample: Annotated[str, typer.Option("--sample", help="How warm the sample was.")] = "20 degC",
+    original: Annotated[bool, typer.Option("--original", help="Of the wort, before the yeast.")] = False,
+    broker: BROKER = "",
+    state: STATE = FOLDER,
+    site: SITE = "",
+    who: WHO = "",
+    why: WHY = "",
+    as_json: AS_JSON = False,
+) -> None:
+    """Note a gravity that you measured; it is corrected for temperature and, with a refractometer, for alcohol."""
+    with asking(broker, state, site, who, why) as asker:
+        asker.ask(
+            LogGravity,
+            as_json,
+            batch=batch,
+            hydrometer_sg=hydrometer,
+            refractometer_brix=refractometer,
+            sample_c=quantity(sample, "degC"),
+            is_original=original,
+        )
 
 
 @app.command("list")

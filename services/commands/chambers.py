@@ -6,10 +6,9 @@ from typing import Annotated
 
 import typer
 
-from schemas.quantities import QuantityError, magnitude
 from schemas.requests import ClearLockOut, ClearTemperature, LockOut, RequestBase, ResetInterlock, SetTemperature
 from services.commands.client import this_moment
-from services.commands.common import AS_JSON, BROKER, SITE, STATE, USAGE, WHO, WHY, asking, fail
+from services.commands.common import AS_JSON, BROKER, SITE, STATE, WHO, WHY, asking, quantity
 
 app = typer.Typer(no_args_is_help=True, help="A chamber's own setpoint, lock-out and interlocks.")
 
@@ -31,7 +30,7 @@ def set_(
     as_json: AS_JSON = False,
 ) -> None:
     """Hold a temperature of your own, over whatever is programmed."""
-    celsius, until = _read(temperature, "degC"), _until(lasting)
+    celsius, until = quantity(temperature, "degC"), _until(lasting)
     with asking(broker, state, site, who, why) as asker:
         asker.ask(SetTemperature, as_json, chamber=chamber, temperature_c=celsius, until=until)
 
@@ -88,12 +87,5 @@ _add_verb("unset", ClearTemperature, "Take your own temperature back.")
 _add_verb("unlock", ClearLockOut, "End a lock-out.")
 
 
-def _read(written: str, unit: str) -> float:
-    try:
-        return magnitude(written, unit)
-    except QuantityError as error:
-        raise fail(str(error), USAGE) from error
-
-
 def _until(lasting: str) -> datetime | None:
-    return this_moment() + timedelta(seconds=_read(lasting, "second")) if lasting else None
+    return this_moment() + timedelta(seconds=quantity(lasting, "second")) if lasting else None

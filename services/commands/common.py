@@ -12,8 +12,10 @@ from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
 import typer
+from pydantic import ValidationError
 from rich.console import Console
 
+from schemas.quantities import QuantityError, magnitude
 from schemas.requests import Accepted, Refused, RequestBase
 from services.commands.client import Unreachable, Visit, new_request_id, this_moment, where
 
@@ -33,7 +35,7 @@ TROUBLE = 1
 
 def fail(text: str, code: int = TROUBLE) -> typer.Exit:
     """Tells on standard error what is wrong and what to do; to be raised."""
-    err.print(text, style="bold red", markup=False)
+    err.print(text, style="bold red", markup=False, soft_wrap=True)
     return typer.Exit(code)
 
 
@@ -63,10 +65,18 @@ class Asker:
 
     def ask(self, kind: type[RequestBase], as_json: bool, **fields: Any) -> None:
         """Asks, and shows the answer; a refusal ends the command with status 1."""
-        request = kind(
-            at=this_moment(), source="cli", id=new_request_id(Random()), client=self.visit.name,
-            who=self.who or getpass.getuser(), why=self.why, **fields,
-        )  # fmt: skip
+        try:
+            request = kind(
+                at=this_moment(),
+                source="cli",
+                id=new_request_id(Random()),
+                client=self.visit.name,
+                who=self.who or getpass.getuser(),
+                why=self.why,
+                **fields,
+            )
+        except ValidationError as error:
+            raise fail(_what_is_wrong(error), USAGE) from error
         show_answer(self.visit.ask(self.site, request), as_json)
 
 
@@ -77,6 +87,11 @@ def asking(broker: str, state: Path, site: str, who: str, why: str) -> Iterator[
         yield Asker(visit, visit.site(site), who, why)
 
 
+def _what_is_wrong(error: ValidationError) -> str:
+    first = error.errors(include_url=False)[0]
+    return f"{'.'.join(str(part) for part in first['loc'])} {first['input']!r}: {first['msg']}"
+
+
 def show_answer(answer: Accepted | Refused, as_json: bool) -> None:
     """What the service said."""
     if as_json:
@@ -84,7 +99,20 @@ def show_answer(answer: Accepted | Refused, as_json: bool) -> None:
     elif isinstance(answer, Accepted):
         out.print(answer.detail or "Done.", markup=False)
     if isinstance(answer, Refused):
-        raise fail(f"Refused: {answer.reason}" + (f" {answer.remedy}" if answer.remedy else ""))
+        raise fail(f"Refused: {because(answer)}")
+
+
+def quantity(written: str, unit: str) -> float:
+    """What a person wrote, in a unit; ends the command with what would be right."""
+    try:
+        return magnitude(written, unit)
+    except QuantityError as error:
+        raise fail(str(error), USAGE) from error
+
+
+def because(answer: Refused) -> str:
+    """Why, and what would be right."""
+    return f"{answer.reason.rstrip('.')}; {answer.remedy}" if answer.remedy else answer.reason
 
 
 def local(moment: datetime, zone: ZoneInfo | None = None) -> str:

@@ -8,16 +8,22 @@ from schemas.alarms import Alarm, AlarmPhase
 from schemas.batches import BatchPhase, BatchState
 from schemas.contract import topic_for
 from schemas.control import ChamberStatus
-from schemas.plant import Plant
+from schemas.plant import Measure, Plant
 from schemas.profiles import Profile
-from schemas.requests import Refused, StartBatch
+from schemas.requests import LogGravity, Refused, StartBatch
 from schemas.telemetry import Report
 from services.rehearsal.ensemble import on_stage
 from services.runtime.service import Outgoing
+from services.simulator.physics import Truth
+from services.supervisor import guards
 
 BATCH = "rehearsed"
 CURVE_EVERY = timedelta(minutes=10)
 LONGEST = timedelta(days=56)
+SAMPLE_EVERY = timedelta(hours=12)
+"""How often the rehearsed brewer takes a gravity sample where no instrument floats in the beer."""
+EVERYDAY = frozenset({*guards.ALL, "door-pause"})
+"""Interlocks of ordinary days: rests, staggered starts, an opened door."""
 
 
 class RehearsalRefused(ValueError):
@@ -86,9 +92,14 @@ def rehearse(
     stage.ask(_start(plant, profile, chamber, start, original_gravity_sg))
     if listener.refused:
         raise RehearsalRefused(listener.refused)
+    by_hand = all(probe.measures is not Measure.GRAVITY for probe in plant.chambers[chamber].probes.values())
+    sampled = start
     while not listener.answer.finished and stage.now < start + longest:
         stage.run_until(stage.now + CURVE_EVERY)
         truth = ensemble.truth(chamber)
+        if by_hand and stage.now - sampled >= SAMPLE_EVERY:
+            sampled = stage.now
+            stage.ask(_sample(plant, stage.now, truth))
         listener.answer.curve.append(Point(stage.now, truth.beer_c, listener.wanted_c))
         listener.answer.frozen = max(listener.answer.frozen, truth.frozen)
         progress((stage.now - start) / longest)
@@ -111,13 +122,13 @@ class _Listener:
             return
         if isinstance(body, ChamberStatus) and body.chamber == self.chamber:
             self.wanted_c = body.setpoint_c
-            self.answer.fired.update({one.id: one.reason for one in body.interlocks})
+            self.answer.fired.update({one.id: one.reason for one in body.interlocks if one.id not in EVERYDAY})
         elif isinstance(body, BatchState) and body.batch == BATCH:
             self._follow(body, now)
         elif isinstance(body, Alarm) and body.phase is AlarmPhase.UNACKNOWLEDGED:
             self.answer.alarms[f"{body.chamber}/{body.name}"] = f"{body.chamber}: {body.detail}"
         elif isinstance(body, Refused):
-            self.refused = f"{body.reason} {body.remedy}".strip()
+            self.refused = f"{body.reason}; {body.remedy}" if body.remedy else body.reason
 
     def _follow(self, state: BatchState, now: datetime) -> None:
         self.answer.steps = [
@@ -126,6 +137,21 @@ class _Listener:
             if step.begins is not None and step.begins <= now
         ]
         self.answer.finished = state.phase in (BatchPhase.COMPLETE, BatchPhase.STOPPED, BatchPhase.ABORTED)
+
+
+def _sample(plant: Plant, now: datetime, truth: Truth) -> Outgoing:
+    request = LogGravity(
+        at=now,
+        source="rehearsal",
+        id=f"sample-{now:%Y%m%d%H%M}",
+        client="rehearsal",
+        who="rehearsal",
+        why="a sample, twice a day",
+        batch=BATCH,
+        hydrometer_sg=round(truth.gravity, 3),
+        sample_c=20.0,
+    )
+    return Outgoing(topic_for(plant.site.name, request), request)
 
 
 def _start(plant: Plant, profile: Profile, chamber: str, now: datetime, original_gravity_sg: float | None) -> Outgoing:
