@@ -43,18 +43,21 @@ class InfluxStore:
         self._send(map(annotation_line, annotations), "ns")
 
     def write_summaries(self, series: Series, level_ms: int, summaries: Summaries) -> None:
-        """Roll-ups of one series."""
-        begins = head(rolled(series.kind, level_ms), _tags(series))
-        columns = (column.tolist() for column in summaries.columns)
-        self._send((_summary_line(begins, *row) for row in zip(*columns, strict=True)), "ms")
+        """Minutes, and the coarser levels that are made of them; of other levels nothing is taken."""
+        for level in LEVELS if level_ms == MINUTE_MS else ():
+            begins = head(rolled(series.kind, level), _tags(series))
+            columns = (column.tolist() for column in grouped(summaries, level).columns)
+            self._send((_summary_line(begins, *row) for row in zip(*columns, strict=True)), "ms")
 
     def series(self, match: Match = ANY) -> list[Series]:
         """In order of site, chamber, kind and name."""
         kinds = [match.kind] if match.kind else [kind.value for kind in SeriesKind]
         where = " AND ".join(_tag_is(name, getattr(match, name)) for name in _TAGS if getattr(match, name, None))
-        sources = ", ".join(f'"{kind}"' for kind in kinds)
-        statement = f"SELECT LAST(grade) FROM {sources}{' WHERE ' + where if where else ''} GROUP BY *"
-        found = [Series(**{**one["tags"], "kind": one["name"]}) for one in self._ql.ask(statement)]
+        found = set()
+        for what, level in (("grade", 0), ("count", MINUTE_MS)):
+            sources = ", ".join(f'"{rolled(kind, level)}"' for kind in kinds)
+            statement = f"SELECT LAST({what}) FROM {sources}{' WHERE ' + where if where else ''} GROUP BY *"
+            found |= {_series(one["name"], one["tags"], level) for one in self._ql.ask(statement)}
         return sorted(found, key=lambda one: (one.site, one.chamber, one.kind, one.name))
 
     def buckets(self, series: Series, start: datetime, end: datetime, count: int) -> Buckets:
@@ -86,14 +89,22 @@ class InfluxStore:
         since_ms = int(stored.at_ms[-1]) // DAY_MS * DAY_MS + DAY_MS if len(stored) else start_ms
         return overlaid(stored, self._summed_now(series, level_ms, max(start_ms, since_ms), end_ms))
 
+    def extent(self, series: Series) -> tuple[int, int] | None:
+        """In milliseconds, end not included."""
+        found = []
+        for measurement, name in ((series.kind, "grade"), (rolled(series.kind, MINUTE_MS), "count")):
+            for order in ("ASC", "DESC"):
+                where = f"{_is(series)} ORDER BY time {order} LIMIT 1"
+                found += [row[0] for row in self._rows(f'SELECT {name} FROM "{measurement}" WHERE {where}')]
+        return (min(found), max(found) + 1) if found else None
+
     def roll_up(self, series: Series, day: int) -> None:
         """Sums one day up at every level; minutes of which only the sum is known stay."""
         start_ms, end_ms = day * DAY_MS, (day + 1) * DAY_MS
         statement = f'SELECT count, least, mean, greatest, last FROM "{rolled(series.kind, MINUTE_MS)}"'
         known = _summaries(self._rows(f"{statement} WHERE {_is(series)} AND {_range(start_ms, end_ms)}"))
         minutes = overlaid(known, self._summed_now(series, MINUTE_MS, start_ms, end_ms))
-        for level in LEVELS:
-            self.write_summaries(series, level, grouped(minutes, level))
+        self.write_summaries(series, MINUTE_MS, minutes)
 
     def drop_before(self, level_ms: int, moment: datetime) -> None:
         """Deletes what is older, of samples (level 0) or of one level of roll-ups."""
@@ -149,6 +160,10 @@ class InfluxStore:
 def rolled(kind: str, level_ms: int) -> str:
     """The measurement that holds roll-ups of a kind; level 0 is the samples themselves."""
     return f"{kind}_{level_ms // 1000}s" if level_ms else kind
+
+
+def _series(measurement: str, tags: dict[str, str], level_ms: int) -> Series:
+    return Series(kind=measurement.removesuffix(rolled("", level_ms)), **tags)
 
 
 def annotation_line(one: Annotation) -> str:

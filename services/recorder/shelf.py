@@ -31,6 +31,9 @@ ROLL_UPS_IN_A_BUCKET = 8
 
 NO_SUMMARIES = of_samples(np.zeros(0, dtype=np.int64), np.zeros(0))
 
+_FRESH_EXTENT = "SELECT MIN(at), MAX(at) FROM sample WHERE series = ?"
+_PAGE_EXTENT = "SELECT level, MIN(slot), MAX(slot) FROM page WHERE series = ? GROUP BY level"
+
 
 class File(Protocol):
     """What a shelf needs of the store's file."""
@@ -110,11 +113,33 @@ class Shelf:
             samples, minutes = self.raw(start_ms, end_ms), self.minutes_of(day)
             if self._has_page(RAW, day) or not self._has_page(MINUTE_MS, day):
                 self._put(connection, PageKey(self.series_id, RAW, day), samples)
-            for level in LEVELS:
-                key = PageKey(self.series_id, level, slot_of(level, start_ms))
-                self._put(connection, key, self._with_day(key, day, grouped(minutes, level)))
+            self._put_levels(connection, day, minutes)
             clear = "DELETE FROM sample WHERE series = ? AND at >= ? AND at < ?"
             connection.execute(clear, (self.series_id, start_ms, end_ms))
+
+    def take_minutes(self, minutes: Summaries) -> None:
+        """Takes in minutes of days whose samples are not known here; what is known here already stays."""
+        for day in np.unique(minutes.at_ms // DAY_MS).tolist():
+            if not self._has_page(RAW, day):
+                self._take_day(day, minutes.where(minutes.at_ms // DAY_MS == day))
+
+    def extent(self) -> tuple[int, int] | None:
+        """From the first to just after the last moment of which there may be anything; None when there is nothing."""
+        spans = [(int(low), int(high) + 1) for low, high in self.file.query(_FRESH_EXTENT, (self.series_id,)) if low]
+        for level, low, high in self.file.query(_PAGE_EXTENT, (self.series_id,)):
+            first, after = PageKey(self.series_id, level, low), PageKey(self.series_id, level, high + 1)
+            spans.append((first.begins_ms, after.begins_ms))
+        return (min(low for low, _ in spans), max(high for _, high in spans)) if spans else None
+
+    def _take_day(self, day: int, minutes: Summaries) -> None:
+        with self.file.transaction() as connection:
+            whole = overlaid(minutes, self._summary_pages(MINUTE_MS, day * DAY_MS, (day + 1) * DAY_MS))
+            self._put_levels(connection, day, whole)
+
+    def _put_levels(self, connection: Connection, day: int, minutes: Summaries) -> None:
+        for level in LEVELS:
+            key = PageKey(self.series_id, level, slot_of(level, day * DAY_MS))
+            self._put(connection, key, self._with_day(key, day, grouped(minutes, level)))
 
     def _finest(self, start_ms: int, end_ms: int) -> Summaries:
         """Samples where there are any, minutes for days whose samples were dropped."""

@@ -11,11 +11,13 @@ from typing import Any
 
 from services.recorder.buckets import Buckets, even_edges
 from services.recorder.housekeeping import KEEP_LONG, Retention, maintain
+from services.recorder.pages import MINUTE_MS
 from services.recorder.rows import Annotation, Sample, Series, milliseconds
 from services.recorder.samples import RawSamples
 from services.recorder.shelf import Shelf
 from services.recorder.sqlite_schema import bring_up_to_date
 from services.recorder.store import ANY, DiskFull, Match, StoreDamaged, StoreError, StoreUnreachable
+from services.recorder.summaries import Summaries
 
 BUSY_S = 5.0
 IN_MEMORY = Path(":memory:")
@@ -72,6 +74,21 @@ class SqliteStore:
         query = f"SELECT * FROM annotation WHERE at >= ? AND at < ? AND {where} ORDER BY at, id"
         return [_annotation(row) for row in self.query(query, (milliseconds(start), milliseconds(end), *values))]
 
+    def write_summaries(self, series: Series, level_ms: int, summaries: Summaries) -> None:
+        """Minutes of days whose samples are gone; coarser levels are made of them, so only minutes are taken."""
+        if level_ms == MINUTE_MS:
+            with self.transaction():
+                self._ids_of([Sample(series, 0, None)])
+            self.shelf(series).take_minutes(summaries)
+
+    def summaries(self, series: Series, level_ms: int, start_ms: int, end_ms: int) -> Summaries:
+        """Roll-ups of one level."""
+        return self.shelf(series).summaries(level_ms, start_ms, end_ms)
+
+    def extent(self, series: Series) -> tuple[int, int] | None:
+        """In milliseconds, end not included; wider than what is there by up to some days."""
+        return self.shelf(series).extent()
+
     def maintain(self, now: datetime, policy: Retention | None = None) -> bool:
         """One small piece of housekeeping: packs a day, or drops what is too old; False when nothing is left to do."""
         return maintain(self, milliseconds(now), policy or self.policy)
@@ -97,6 +114,11 @@ class SqliteStore:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
                 raise
+
+    def copy_into(self, other: sqlite3.Connection) -> None:
+        """The whole file as it is now, in one step, so that others who write meanwhile neither wait nor disturb it."""
+        with _told(self.path):
+            self._connection.backup(other)
 
     def query(self, text: str, values: Sequence[Any] = ()) -> list[Any]:
         """Every row of an answer."""

@@ -8,6 +8,7 @@ from typing import Protocol
 from services.recorder.buckets import Buckets
 from services.recorder.rows import Annotation, Sample, Series
 from services.recorder.samples import RawSamples
+from services.recorder.summaries import Summaries
 
 
 class StoreError(RuntimeError):
@@ -78,7 +79,19 @@ class Source(Protocol):
 
 
 class Store(Sink, Source, Protocol):
-    """Both."""
+    """Both, and what is needed to move a store's whole content into another."""
+
+    def write_summaries(self, series: Series, level_ms: int, summaries: Summaries) -> None:
+        """Takes in roll-ups of days whose samples are gone."""
+        ...
+
+    def summaries(self, series: Series, level_ms: int, start_ms: int, end_ms: int) -> Summaries:
+        """Roll-ups of one level."""
+        ...
+
+    def extent(self, series: Series) -> tuple[int, int] | None:
+        """The stretch, in milliseconds, end not included, outside which there is nothing; None for nothing at all."""
+        ...
 
     def close(self) -> None:
         """Lets go of files and connections; nothing may be asked of it afterwards."""
