@@ -32,7 +32,13 @@ class Estimate(NamedTuple):
 
     def deviation(self, function: Callable[[Vector], float]) -> float:
         """Standard deviation of a function of the parameters, to first order."""
-        slopes = [row[0] for row in _transposed_slopes(lambda values: [function(values)], self.values)]
+        return self.deviations(lambda values: [function(values)])[0]
+
+    def deviations(self, model: Model) -> Vector:
+        """The same for many functions at once."""
+        return [self._spread(slopes) for slopes in zip(*_transposed_slopes(model, self.values), strict=True)]
+
+    def _spread(self, slopes: tuple[float, ...]) -> float:
         pairs = range(len(slopes))
         return sqrt(max(0.0, sum(slopes[i] * slopes[j] * self.covariance[i][j] for i in pairs for j in pairs)))
 

@@ -23,6 +23,7 @@ DIKETONE_THRESHOLD_MG_L = 0.10
 _DAY_S = 86_400.0
 _STEPS_PER_DAY = 12
 _MOST_DAYS = 120.0
+_MOST_COUPLING_W = 40.0
 
 
 class Wort(NamedTuple):
@@ -50,6 +51,10 @@ class Jacket(NamedTuple):
 
     start_c: float
     ua_w_k: float
+
+    def coupling(self, mass_kg: float) -> float:
+        """J exchanged for each day, K and kg of beer; up to 40 W/K a kg, where beer is as warm as what is around it."""
+        return check("ua_w_k", self.ua_w_k, 0.0, _MOST_COUPLING_W * mass_kg, "W/K") * _DAY_S / mass_kg
 
 
 class Moment(NamedTuple):
@@ -163,13 +168,13 @@ def course(
     Without a jacket the beer follows the programme; with one the programme is the temperature around it.
     """
     until = check("days", days, 1.0 / _STEPS_PER_DAY, _MOST_DAYS, "d")
-    coupling = jacket.ua_w_k * _DAY_S / wort.mass_kg if jacket else None
+    coupling = jacket.coupling(wort.mass_kg) if jacket else None
     model = Model(strain, inoculum_share(wort, cells), wort.fermentable, programme, coupling)
     step = 1.0 / _STEPS_PER_DAY
     steps = max(1, round(until * _STEPS_PER_DAY))
     states = [model.start(jacket.start_c if jacket else programme.at(0.0))]
     for n in range(steps):
-        states.append(model.after(n * step, step, states[-1]))
+        states.append(model.advanced(n * step, step, states[-1]))
     return Course(wort, model, tuple(n * step for n in range(steps + 1)), tuple(states))
 
 

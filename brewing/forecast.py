@@ -85,14 +85,18 @@ class Fit:
 
     def at(self, day: float) -> Forecast:
         """The gravity of a day, 0 to 120."""
-        counted = yeast_days(self.programme, self.expected.strain, (check("day", day, 0.0, _MOST_DAYS, "d"),))
+        return self.curve((day,))[0]
 
-        def gravity_then(values: Vector) -> float:
-            return _curve(values, self.expected, counted)[0]
+    def curve(self, days: Sequence[float]) -> tuple[Forecast, ...]:
+        """The gravity of many days, 0 to 120 and in order, for the price of little more than one."""
+        asked = tuple(check("day", day, 0.0, _MOST_DAYS, "d") for day in days)
+        counted = yeast_days(self.programme, self.expected.strain, asked)
 
-        middle, half = gravity_then(self.estimate.values), BAND * self.estimate.deviation(gravity_then)
-        lowest = max(gravity.LEAST_SG, middle - half)
-        return Forecast(day, middle, lowest, min(self.expected.original_gravity, middle + half))
+        def gravities(values: Vector) -> Vector:
+            return _curve(values, self.expected, counted)
+
+        spreads = zip(asked, gravities(self.estimate.values), self.estimate.deviations(gravities), strict=True)
+        return tuple(self._banded(day, middle, BAND * deviation) for day, middle, deviation in spreads)
 
     def end(self) -> End:
         """When no more than 0.001 will be left to fall, if the programme goes on as it stands."""
@@ -103,6 +107,10 @@ class Fit:
         middle, half = counted(self.estimate.values), BAND * self.estimate.deviation(counted)
         calendar = _Calendar(self.programme, self.expected.strain)
         return End(*(calendar.day(days) for days in (middle, middle - half, middle + half)))
+
+    def _banded(self, day: float, middle: float, half: float) -> Forecast:
+        highest = self.expected.original_gravity
+        return Forecast(day, middle, max(gravity.LEAST_SG, middle - half), min(highest, middle + half))
 
 
 def fit(

@@ -40,7 +40,7 @@ def _command(question: Question) -> Callable[..., None]:
 
 def _help(question: Question) -> str:
     parts = (question.asks, f"Formula: {question.formula}.", f"Source: {question.source}.", f"Holds: {question.holds}.")
-    return "\n\n".join((*parts, question.caution) if question.caution else parts)
+    return "\n\n".join((*parts, f"Caution: {question.caution}") if question.caution else parts)
 
 
 def _signature(question: Question) -> inspect.Signature:

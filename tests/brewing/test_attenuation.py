@@ -22,7 +22,8 @@ def test_a_general_solver_comes_to_the_same_share(rate: float, lag: float, inocu
 
     end = 4.0 / rate + lag
     solved = solve_ivp(slope, (0.0, end), [0.0], method="DOP853", rtol=1e-9, atol=1e-11).y[0][-1]
-    assert FermentedShare(rate, lag, inoculum, order).at(end) == pytest.approx(solved, abs=3e-5 if order >= 1.0 else 2e-3)
+    close = 3e-5 if order >= 1.0 else 2e-3
+    assert FermentedShare(rate, lag, inoculum, order).at(end) == pytest.approx(solved, abs=close)
 
 
 @given(RATES, st.floats(0.05, 0.95))

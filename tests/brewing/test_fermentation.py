@@ -146,9 +146,13 @@ def test_insulated_beer_rises_by_no_more_than_the_adiabatic_limit() -> None:
     assert worked.states[-1].temperature_c - 18.0 == pytest.approx(limit, rel=1e-3)
 
 
-def test_halving_the_steps_changes_nothing_that_can_be_read() -> None:
-    ours = course(WORT, ALE, CELLS, STEADY).at(2.04)
-    assert ours.gravity == pytest.approx(course(WORT, ALE, CELLS, STEADY, 2.04).at(2.0).gravity, abs=0.0012)
+def test_finer_steps_change_nothing_that_can_be_read() -> None:
+    worked = course(WORT, ALE, CELLS, STEADY, 2.0)
+    fine = worked.states[0]
+    for n in range(96):
+        fine = worked.model.after(n / 48.0, 1.0 / 48.0, fine)
+    assert worked.states[-1].extract == pytest.approx(fine.extract, rel=1e-4)
+    assert worked.states[-1].diketones == pytest.approx(fine.diketones, rel=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -177,6 +181,18 @@ def test_thermochemistry_bounds_the_heat_from_below() -> None:
     """Heats of formation (CODATA-like): 0.38 kJ a gram of glucose without growth."""
     bound = fermentation_heat.glucose_enthalpy() / 0.180156
     assert bound * 1000.0 < fermentation_heat.HEAT_J_KG < fermentation_heat.REFUSED_HEAT_J_KG
+
+
+def test_beer_in_a_strong_jacket_is_as_cold_as_the_jacket() -> None:
+    worked = course(Wort(5.0, 1.050, 1.010), ALE, CELLS, Programme.steady(14.0), 5.0, Jacket(20.0, 150.0))
+    assert worked.states[-1].temperature_c == pytest.approx(14.0, abs=0.05)
+    assert max(state.temperature_c for state in worked.states) <= 20.0
+
+
+@pytest.mark.parametrize("ua_w_k", [-1.0, 1e5, float("nan")])
+def test_an_exchange_of_heat_that_cannot_be_is_refused(ua_w_k: float) -> None:
+    with pytest.raises(OutOfRange, match="ua_w_k"):
+        course(WORT, ALE, CELLS, STEADY, jacket=Jacket(18.0, ua_w_k))
 
 
 @pytest.mark.parametrize(("fall", "heat"), [(-1.0, 587e3), (30.0, 587e3), (3.0, 1.0), (float("nan"), 587e3)])

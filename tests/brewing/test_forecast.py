@@ -61,6 +61,13 @@ def test_more_readings_narrow_the_band_and_sharpen_the_end() -> None:
     assert ends[2] < 0.75
 
 
+def test_a_curve_is_its_days_one_by_one() -> None:
+    fitted = fit(readings(batch(), 3.0), EXPECTED, PROGRAMME)
+    days = [0.0, 1.0, 3.5, 9.0]
+    for whole, single in zip(fitted.curve(days), map(fitted.at, days), strict=True):
+        assert whole == pytest.approx(single, abs=1e-5)
+
+
 def test_one_reading_out_of_the_world_hardly_moves_the_forecast() -> None:
     good = readings(batch(), 5.0)
     spoilt = [*good[:10], Reading(good[10].day, good[10].gravity + 0.015), *good[11:]]
