@@ -26,6 +26,7 @@ REAL_SHARE = 0.8192
 """Of a fall of apparent extract, the share that is real extract (Balling)."""
 ALCOHOL_GRAVITY = 0.79067
 
+_ROUNDING = 1e-9
 _ASBC = (-616.868, 1111.14, -630.272, 135.997)
 _NBS = (-669.5622, 1262.7794, -775.6821, 182.4601)
 
@@ -75,7 +76,7 @@ def real_extract(original_extract: float, apparent_extract: float) -> float:
 def alcohol_by_weight(original_extract: float, real_extract: float) -> float:
     """% by mass: (OE - RE) / (2.0665 - 0.010665 OE), Balling; up to 25.9 degP of original extract (1.110)."""
     original = check("original_extract", original_extract, 0.0, MOST_BALLING_PLATO, "degP")
-    remaining = check("real_extract", real_extract, -1.0, original, "degP", "no beer gains extract as it ferments")
+    remaining = _left_of(original, "real_extract", real_extract, -1.0, "no beer gains extract as it ferments")
     return (original - remaining) / (EXTRACT_PER_ALCOHOL - 0.010665 * original)
 
 
@@ -214,7 +215,16 @@ def _extracts(original_extract: float, apparent_extract: float) -> tuple[float, 
     remedy = (
         "it cannot lie above the original extract" if apparent_extract > original else "drier beer needs a laboratory"
     )
-    return original, check("apparent_extract", apparent_extract, LEAST_APPARENT_PLATO, original, "degP", remedy)
+    return original, _left_of(original, "apparent_extract", apparent_extract, LEAST_APPARENT_PLATO, remedy)
+
+
+def _left_of(original: float, argument: str, extract: float, least: float, remedy: str) -> float:
+    """The extract, checked to be no more than the original; what rounding alone put above it is the original."""
+    return (
+        original
+        if original < extract < original + _ROUNDING
+        else check(argument, extract, least, original, "degP", remedy)
+    )
 
 
 def _cubic(coefficients: tuple[float, float, float, float], x: float) -> float:
