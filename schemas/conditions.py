@@ -33,6 +33,8 @@ class ConditionKind(StrEnum):
     LOCKED_OUT = "locked-out"
     STEP_OVERDUE = "step-overdue"
     STEP_LATE = "step-late"
+    HAND_NEEDED = "hand-needed"
+    CHORE_DUE = "chore-due"
     GRAVITY_STALLED = "gravity-stalled"
     NOT_BEGUN = "not-begun"
     PRESSURE_HIGH = "pressure-high"

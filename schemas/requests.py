@@ -6,6 +6,8 @@ from pydantic import Field, TypeAdapter
 
 from schemas.base import Celsius, Finite, Instant, Message, Name, ServiceName, Text
 from schemas.batches import SpecificGravity
+from schemas.ends import LocalTimes
+from schemas.people import DaySpan
 from schemas.profiles import MOST_STEPS, Profile, Step
 
 RequestId = Annotated[str, Field(pattern=r"^[A-Za-z0-9-]{1,64}$")]
@@ -140,6 +142,44 @@ class StrikeGravity(RequestBase):
     verb: Literal["strike-gravity"] = "strike-gravity"
     batch: Name
     entry: RequestId = Field(description="Id of the request that entered it.")
+
+
+class SetChore(RequestBase):
+    """Something to be done again and again; for those that are known here the name is enough."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["set-chore"] = "set-chore"
+    chore: Name
+    title: Text = ""
+    when: LocalTimes | None = Field(default=None, description="Such as `Sat 10:00`, on the site's clocks.")
+    every_s: Annotated[float, Field(ge=0, le=400 * 86400)] | None = Field(
+        default=None, description="At the earliest so long after it was due last; 0 is at each such time."
+    )
+    instruction: Text = ""
+
+
+class ClearChore(RequestBase):
+    """It is to be done no more."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["clear-chore"] = "clear-chore"
+    chore: Name
+
+
+class DoChore(RequestBase):
+    """It has been done."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["do-chore"] = "do-chore"
+    chore: Name
+
+
+class SetQuietHours(RequestBase):
+    """Chores that come due in this part of the day are told when it ends; None is no quiet."""
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["set-quiet-hours"] = "set-quiet-hours"
+    span: DaySpan | None = Field(description="Such as `22:30-07:00`, on the site's clocks.")
 
 
 class SetTemperature(RequestBase):
@@ -284,6 +324,10 @@ Request = (
     | MoveBatch
     | LogGravity
     | StrikeGravity
+    | SetChore
+    | ClearChore
+    | DoChore
+    | SetQuietHours
     | SetTemperature
     | ClearTemperature
     | AcknowledgeAlarm

@@ -4,11 +4,10 @@ A method either raises Refusal and has changed nothing, or has changed the book 
 """
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from schemas.batches import BatchPhase
-from schemas.control import ChamberStatus
-from schemas.ends import WithinTolerance, Word
+from schemas.ends import Word
 from schemas.plant import ChamberBase, Plant
 from schemas.requests import (
     AbortBatch,
@@ -25,20 +24,15 @@ from schemas.requests import (
     StopBatch,
     StrikeGravity,
 )
-from schemas.telemetry import GravityReading, Quality
 from services.scheduler import edits, gravity_desk, progress
 from services.scheduler.answers import Refusal
 from services.scheduler.checks import Placing, refuse_impossible, refuse_waiting_in_a_circle
-from services.scheduler.course import setpoint_at
-from services.scheduler.gravity_log import hear
 from services.scheduler.plan import Outlook
 from services.scheduler.records import BatchRecord, Decision, PendingEdit
 from services.scheduler.states import FINAL, Event, NotAllowed, phase_after
 from services.scheduler.words import degrees
 
 ENDED_KEPT = 100
-LONGEST_GAP = timedelta(minutes=15)
-"""Between two looks at the beer further apart nothing is known of it."""
 
 
 class Book:
@@ -84,15 +78,18 @@ class Book:
         self._keep(record)
         return [Decision("batch-entered", request.why, now, request.batch, request.chamber, request.who)]
 
-    def begin_waiting(self, now: datetime, outlook: Outlook) -> list[Decision]:
+    def rests_at(self, chamber: str) -> float | None:
+        """What an empty chamber holds, degC; None when nobody has said."""
+        own = self.plant.chambers[chamber].hold_c if chamber in self.plant.chambers else None
+        return self.resting.get(chamber, own)
+
+    def begin_waiting(self, now: datetime, awake_since: datetime) -> list[Decision]:
         """Begins batches whose time has come and whose chamber is free."""
         decisions: list[Decision] = []
         for record in list(self.batches.values()):
             if self._may_begin(record, now):
-                record = record.but(
-                    asked_c=self.resting.pop(record.chamber, self.plant.chambers[record.chamber].hold_c)
-                )
-                begun, told = progress.advance(record, outlook, now)
+                from_c = self.resting.pop(record.chamber, self.plant.chambers[record.chamber].hold_c)
+                begun, told = progress.begin(record.but(asked_c=from_c), now, awake_since)
                 self._keep(begun)
                 decisions += told
         return decisions
@@ -209,32 +206,6 @@ class Book:
         """An entry by hand counts no longer."""
         return self._told(*gravity_desk.struck(self._known(request.batch), request, now), who=request.who)
 
-    def hear_gravity(self, reading: GravityReading, now: datetime) -> str | None:
-        """Takes an instrument's reading in; the batch for which it completed a point, or None."""
-        record = self.in_chamber(reading.chamber)
-        if record is None or reading.gravity_sg is None or reading.quality is not Quality.GOOD or reading.at > now:
-            return None
-        log, complete = hear(record.gravity, reading.probe, reading.gravity_sg, reading.at)
-        if log is not record.gravity:
-            self.batches[record.batch] = record.but(gravity=log)
-        return record.batch if complete else None
-
-    def see_beer(self, status: ChamberStatus, now: datetime) -> str | None:
-        """Counts the time within tolerance, where a step asks for it; the batch that may be moved on by it, or None."""
-        record = self.in_chamber(status.chamber)
-        if record is None or record.phase is not BatchPhase.RUNNING or not _tolerance_times(record):
-            return None
-        if status.estimate is None or record.run is None or record.step is None:
-            return None
-        seen = min(status.at, now)
-        gap = seen - (record.run.seen or seen)
-        well = abs(status.estimate.beer_c - setpoint_at(record.step, record.run, seen)) <= record.step.tolerance_k
-        counts = well and record.run.well and timedelta() < gap <= LONGEST_GAP
-        in_band_s = record.run.in_band_s + (gap.total_seconds() if counts else 0.0)
-        self.batches[record.batch] = record.but_run(seen=seen, well=well, in_band_s=in_band_s)
-        passed = any(record.run.in_band_s < wanted_s <= in_band_s for wanted_s in _tolerance_times(record))
-        return record.batch if passed else None
-
     def ask_temperature(self, chamber: str, temperature_c: float) -> None:
         """Raises Refusal where a chamber is unknown or must not have that temperature."""
         limits = self._chamber(chamber).limits
@@ -319,10 +290,3 @@ def word_asked(record: BatchRecord) -> str:
     if step is None or run is None or step.ends is None or run.word is not None:
         return ""
     return next((trigger.word for trigger in step.ends.triggers if isinstance(trigger, Word)), "")
-
-
-def _tolerance_times(record: BatchRecord) -> list[float]:
-    """Seconds within tolerance that the running step's triggers wait for."""
-    ends = None if record.step is None else record.step.ends
-    triggers = () if ends is None else ends.triggers
-    return [one.within_tolerance_s for one in triggers if isinstance(one, WithinTolerance)]

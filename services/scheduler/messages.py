@@ -5,17 +5,21 @@ from datetime import datetime, timedelta
 
 from schemas.base import Model, ServiceName
 from schemas.batches import BatchPhase, BatchState
-from schemas.conditions import ConditionKind
+from schemas.conditions import ConditionKind, condition_name
 from schemas.control import Setpoint, Waypoint
 from schemas.ends import AttenuationAtLeast, GravityAtMost, GravityStable, Stability, Trigger
 from services.scheduler.book import word_asked
+from services.scheduler.chores import ChoreList
 from services.scheduler.course import rate_at, setpoint_at, waypoints
 from services.scheduler.gravity_facts import GravityFacts
-from services.scheduler.plan import Expected, planned_steps
+from services.scheduler.plan import Expected, Outlook, planned_steps
 from services.scheduler.records import BatchRecord, ManualSetpoint
+from services.scheduler.triggers import all_but_next
 from services.scheduler.words import lasting, says
 
 SOURCE = ServiceName.SCHEDULER.value
+TOLD_FOR = timedelta(days=1)
+"""How long a step's instruction is told of, unless it ends before."""
 LATE_FOR = timedelta(days=1)
 """How long a late step is told of, unless it ends before."""
 
@@ -94,22 +98,36 @@ class Truth(Model):
     detail: str
 
 
-def truths(record: BatchRecord, facts: GravityFacts, now: datetime) -> list[Truth]:
+def truths(record: BatchRecord, outlook: Outlook, now: datetime) -> list[Truth]:
     """What a person may need to know of a running batch's step."""
-    return [found for look in _LOOKS if (found := look(record, facts, now)) is not None]
+    return [found for look in _LOOKS if (found := look(record, outlook, now)) is not None]
 
 
-def truths_change_at(record: BatchRecord, now: datetime) -> datetime | None:
+def chore_truths(chores: ChoreList) -> list[Truth]:
+    """Chores that were told and are not done."""
+    return [
+        Truth(
+            name=condition_name(ConditionKind.CHORE_DUE, one.chore)[:40],
+            detail=f"{one.title}. {one.instruction}".strip(),
+        )
+        for one in chores.chores.values()
+        if one.open_since is not None
+    ]
+
+
+def truths_change_at(record: BatchRecord, outlook: Outlook, now: datetime) -> datetime | None:
     """When time alone changes what is true."""
     if record.run is None or record.started is None:
         return None
     moments = [record.started + timedelta(seconds=record.profile.begins_within_s)]
+    moments.append(record.run.began + TOLD_FOR)
+    moments.append(_all_but_a_word(record, outlook) or now)
     if record.run.late:
         moments.append(record.run.began + LATE_FOR)
     return min((moment for moment in moments if moment > now), default=None)
 
 
-def _overdue(record: BatchRecord, _facts: GravityFacts, _now: datetime) -> Truth | None:
+def _overdue(record: BatchRecord, _outlook: Outlook, _now: datetime) -> Truth | None:
     step, run = record.step, record.run
     if step is None or run is None or not run.overdue:
         return None
@@ -117,16 +135,36 @@ def _overdue(record: BatchRecord, _facts: GravityFacts, _now: datetime) -> Truth
     return Truth(name=ConditionKind.STEP_OVERDUE, detail=detail)
 
 
-def _late(record: BatchRecord, _facts: GravityFacts, now: datetime) -> Truth | None:
+def _late(record: BatchRecord, _outlook: Outlook, now: datetime) -> Truth | None:
     if record.run is None or not record.run.late or now >= record.run.began + LATE_FOR:
         return None
     return Truth(name=ConditionKind.STEP_LATE, detail=f"{record.title}: {record.why}")
 
 
-def _stalled(record: BatchRecord, facts: GravityFacts, _now: datetime) -> Truth | None:
+def _hand(record: BatchRecord, outlook: Outlook, now: datetime) -> Truth | None:
+    """An instruction is told for a day; a word is asked for when it is all that is missing."""
+    step, run, asked = record.step, record.run, word_asked(record)
+    if step is None or run is None or record.phase is not BatchPhase.RUNNING:
+        return None
+    ready = _all_but_a_word(record, outlook)
+    missing = ready is not None and ready <= now
+    parts = [step.instruction if now < run.began + TOLD_FOR else "", asked if missing else ""]
+    detail = " ".join(part for part in parts if part)
+    return Truth(name=ConditionKind.HAND_NEEDED, detail=f"{record.title}: {detail}") if detail else None
+
+
+def _all_but_a_word(record: BatchRecord, outlook: Outlook) -> datetime | None:
+    """When all would hold, were the word given that is asked for; None where none is asked, or more is unknown."""
+    step, run = record.step, record.run
+    if step is None or run is None or step.ends is None or not word_asked(record):
+        return None
+    return all_but_next(step.ends, outlook.view(run.model_copy(update={"word": run.began})))
+
+
+def _stalled(record: BatchRecord, outlook: Outlook, _now: datetime) -> Truth | None:
     """Gravity is at rest, and the running step waits for one that is not reached."""
-    ends = None if record.step is None else record.step.ends
-    if record.step is None or ends is None or not facts.begun():
+    ends, facts = None if record.step is None else record.step.ends, outlook.measured
+    if record.step is None or ends is None or facts is None or not facts.begun():
         return None
     waits = [one for one in ends.triggers if not _gravity_is(one, facts)]
     if not waits or facts.at_rest(Stability()) is None:
@@ -148,9 +186,9 @@ def _gravity_is(trigger: Trigger, facts: GravityFacts) -> bool:
     return bool(attenuation >= trigger.least_attenuation_percent)
 
 
-def _not_begun(record: BatchRecord, facts: GravityFacts, now: datetime) -> Truth | None:
-    within_s = record.profile.begins_within_s
-    if record.started is None or record.run is None or facts.begun() is not False:
+def _not_begun(record: BatchRecord, outlook: Outlook, now: datetime) -> Truth | None:
+    within_s, facts = record.profile.begins_within_s, outlook.measured
+    if record.started is None or record.run is None or facts is None or facts.begun() is not False:
         return None
     elapsed, known = now - record.started, facts.points[-1].at - record.started
     if elapsed < timedelta(seconds=within_s) or known < timedelta(seconds=within_s / 2):
@@ -159,7 +197,7 @@ def _not_begun(record: BatchRecord, facts: GravityFacts, now: datetime) -> Truth
     return Truth(name=ConditionKind.NOT_BEGUN, detail=detail)
 
 
-_LOOKS = (_overdue, _late, _stalled, _not_begun)
+_LOOKS = (_overdue, _late, _hand, _stalled, _not_begun)
 
 
 def _rounded(value: float | None, digits: int) -> float | None:

@@ -7,8 +7,9 @@ from zoneinfo import ZoneInfo
 
 from schemas.batches import BatchPhase, PlannedStep
 from schemas.profiles import Step
+from services.scheduler.gravity_facts import GravityFacts
 from services.scheduler.records import BatchRecord, PastStep, StepRun, target_c
-from services.scheduler.triggers import GravityFacts, View, due
+from services.scheduler.triggers import View, due
 from services.scheduler.words import says_end_of
 
 
@@ -18,17 +19,17 @@ def _nowhere(_batch: str, _step: str) -> datetime | None:
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """What a plan may reckon with: the site's zone, gravity as measured or foreseen, other batches."""
+    """What a plan may reckon with: the site's zone, gravity as measured and as foreseen, other batches."""
 
     zone: ZoneInfo
-    gravity: GravityFacts | None = None
+    measured: GravityFacts | None = None
     reached: Callable[[str, str], datetime | None] = _nowhere
     awake_since: datetime = datetime.min.replace(tzinfo=UTC)
     """Since when somebody has been there to notice what is due."""
 
     def view(self, run: StepRun) -> View:
         """The same for one step."""
-        return View(run, self.zone, self.gravity, self.reached)
+        return View(run, self.zone, self.measured, self.reached)
 
 
 @dataclass(frozen=True, slots=True)

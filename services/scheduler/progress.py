@@ -22,10 +22,8 @@ Progress = tuple[BatchRecord, list[Decision]]
 
 
 def advance(record: BatchRecord, outlook: Outlook, now: datetime) -> Progress:
-    """Begins, ends and goes on with whatever is due; what is due more than once happens once each, in order."""
+    """Ends steps and begins the next, as far as they are due, in order."""
     decisions: list[Decision] = []
-    if record.phase is BatchPhase.IDLE and record.begins <= now:
-        record, decisions = begin(record, now, outlook.awake_since)
     while record.phase is BatchPhase.RUNNING:
         record = _with_ready(record, outlook, now)
         run = _running(record)
@@ -116,8 +114,6 @@ def resume(record: BatchRecord, now: datetime, why: str) -> tuple[BatchRecord, D
 
 def wakes_at(record: BatchRecord, outlook: Outlook) -> datetime | None:
     """When time alone will change something about a batch; None when only news can."""
-    if record.phase is BatchPhase.IDLE:
-        return record.begins
     if record.phase is not BatchPhase.RUNNING or record.run is None:
         return None
     step, run = record.profile.steps[record.run.index], record.run
