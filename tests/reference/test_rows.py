@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.reference import evaluation, tables
+from tests.reference import check, evaluation, tables
 from tests.reference.tables import Row
 
 ROWS = tuple(tables.every_row())
@@ -41,3 +41,13 @@ def test_a_row_that_deviates_is_reported(tmp_path: Path) -> None:
     spoilt = lines[0].replace("1.0278", "1.0378")
     (tmp_path / "gravity_plato_abv.csv").write_text("\n".join((header, spoilt, *lines[1:])), encoding="utf-8")
     assert [line.split(":")[0] for line in evaluation.failing(tmp_path)][0] == "gravity_plato_abv-001"
+
+
+def test_the_command_counts_what_fails_and_says_so_by_its_status(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    header, first, *_ = (tables.FOLDER / "yeast_pitch.csv").read_text(encoding="utf-8").splitlines()
+    (tmp_path / "yeast_pitch.csv").write_text("\n".join((header, first.replace("pitch rate", "pitch hate"))))
+    assert check.main([str(tmp_path)]) == 1
+    assert "nothing evaluates 'pitch hate'" in capsys.readouterr().out
+    assert check.main([]) == 0
