@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from services.calc import app as calc
 from services.commands import alarms, batches, chambers, looking, rehearsing, running
 
 app = typer.Typer(
@@ -24,6 +25,7 @@ app.command("rehearse")(rehearsing.rehearse)
 app.add_typer(batches.app, name="batch")
 app.add_typer(chambers.app, name="chamber")
 app.add_typer(alarms.app, name="alarm")
+app.add_typer(calc.app, name="calc")
 
 
 def _version(wanted: bool) -> None:

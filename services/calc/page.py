@@ -43,14 +43,14 @@ def as_page(answer: Answer) -> RenderableType:
 def _answers(answer: Answer) -> Table:
     grid = _grid()
     for figure in answer.figures:
-        grid.add_row(figure.label, Text(figure.shown(), style="bold"))
+        grid.add_row(Text(figure.label), Text(figure.shown(), style="bold"))
     return grid
 
 
 def _inputs(answer: Answer) -> Table:
     grid = _grid()
     for one in answer.taken:
-        grid.add_row(one.asked.name.replace("_", " "), one.written + (" (assumed)" if one.assumed else ""))
+        grid.add_row(Text(one.asked.name.replace("_", " ")), Text(one.written + (" (assumed)" if one.assumed else "")))
     return grid
 
 

@@ -8,10 +8,17 @@ import pytest
 from typer.testing import CliRunner
 
 from services.calc.app import app
+from services.calc.question import Question
 from services.calc.questions import QUESTIONS
 
 RUN = CliRunner()
 GRAVITIES = ["--original-gravity", "12.4 degP", "--final-gravity", "1.010"]
+
+
+@pytest.mark.parametrize("question", QUESTIONS, ids=lambda question: question.name)
+def test_nothing_in_a_question_is_taken_for_markup(question: Question) -> None:
+    texts = (question.asks, question.formula, question.source, question.holds, question.caution)
+    assert not any("[" in text for text in (*texts, *(asked.help for asked in question.inputs)))
 
 
 def test_every_question_has_its_subcommand() -> None:
@@ -21,11 +28,11 @@ def test_every_question_has_its_subcommand() -> None:
 
 
 @pytest.mark.parametrize("question", QUESTIONS, ids=lambda question: question.name)
-def test_help_names_the_inputs_with_their_defaults_and_the_source(question: object) -> None:
-    said = RUN.invoke(app, [question.name, "--help"], terminal_width=400)  # type: ignore[attr-defined]
+def test_help_names_the_inputs_with_their_defaults_and_the_source(question: Question) -> None:
+    said = RUN.invoke(app, [question.name, "--help"], terminal_width=400)
     assert said.exit_code == 0
     assert "Source:" in said.output
-    assert all(f"--{asked.name.replace('_', '-')}" in said.output for asked in question.inputs)  # type: ignore[attr-defined]
+    assert all(f"--{asked.name.replace('_', '-')}" in said.output for asked in question.inputs)
 
 
 def test_the_page_shows_answer_inputs_formula_source_range_and_caution() -> None:

@@ -128,7 +128,7 @@ QUESTIONS = (
             Input("grade", "", "tolerance class", default="B", choices=tuple(probes.TOLERANCE_CLASSES)),
         ),
         _platinum_probe,
-        "R = R0 (1 + A t + B t^2 + [t < 0] C (t - 100) t^3), inverted",
+        "R = R0 (1 + A t + B t^2), below 0 degC also + R0 C (t - 100) t^3, inverted",
         "IEC 60751",
         "-200 to 850 degC",
     ),
