@@ -28,6 +28,12 @@ def _bridge(plant: Plant, path: Path, surroundings: Surroundings) -> Part[Any]:
     return part(plant, surroundings.broker, path)
 
 
+def _notifier(plant: Plant, path: Path, surroundings: Surroundings) -> Part[Any]:
+    from services.notifier.__main__ import part
+
+    return part(plant, surroundings.state_folder, path)
+
+
 def _recorder(plant: Plant, path: Path, surroundings: Surroundings) -> Part[Any]:
     from services.recorder.__main__ import build
     from services.recorder.core import RecorderState
@@ -62,7 +68,7 @@ RUNNABLE: dict[ServiceName, Maker] = {
     ServiceName.BRIDGE: _bridge,
     ServiceName.SUPERVISOR: _plain(ServiceName.SUPERVISOR, persistent=False),
     ServiceName.SCHEDULER: _plain(ServiceName.SCHEDULER, persistent=True),
-    ServiceName.NOTIFIER: _plain(ServiceName.NOTIFIER, persistent=True),
+    ServiceName.NOTIFIER: _notifier,
     ServiceName.RECORDER: _recorder,
     ServiceName.SIMULATOR: _plain(ServiceName.SIMULATOR, persistent=False),
 }

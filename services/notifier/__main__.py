@@ -1,12 +1,17 @@
 """What the notifier is made of."""
 
 from collections.abc import Iterable
+from pathlib import Path
 
 from schemas.base import ServiceName
 from schemas.plant import Plant
 from services.notifier.core import HEALTH_PERIOD_S, Notifier, NotifierState
 from services.notifier.log_courier import log_alarm
+from services.notifier.shell import Shell
 from services.notifier.watch import ESSENTIAL
+from services.runtime.compose import Part
+from services.runtime.host import Options
+from services.runtime.plant_watch import PlantWatch
 
 
 def build(
@@ -16,8 +21,16 @@ def build(
     expected: Iterable[ServiceName] = ESSENTIAL,
     health_period_s: float = HEALTH_PERIOD_S,
 ) -> Notifier:
-    """A notifier for life: it misses every service in `expected` from the start, and logs what it says.
+    """A notifier alone, whose messages nobody carries: it logs what it says.
 
-    A rehearsal whose services send no health expects none.
+    It misses every service in `expected` from the start; a rehearsal whose services send no health expects none.
     """
     return Notifier(plant, restored, expected=expected, health_period_s=health_period_s, announce=log_alarm)
+
+
+def part(plant: Plant, state_folder: Path, plant_file: Path | None = None) -> Part[NotifierState]:
+    """A notifier for life, with its shell; follows the plant file when one is named."""
+    shell = Shell(plant, state_folder)
+    watch = None if plant_file is None else PlantWatch(plant_file)
+    options = Options(poll=shell.poll, perform=shell.perform, watch=watch, close=shell.close)
+    return Part(name=ServiceName.NOTIFIER, build=shell.build, state=NotifierState, options=options, persistent=True)

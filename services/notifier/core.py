@@ -1,32 +1,30 @@
-"""The notifier's core: conditions and health in, alarms and journal lines out."""
+"""The notifier's core: conditions, health and readings in; alarms, journal lines and messages to people out."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
+from pydantic import ValidationError
+
 from schemas.alarms import Alarm, Condition
-from schemas.alarms import AlarmPhase as Phase
-from schemas.base import SITE_WIDE, Message, Model, ServiceName
-from schemas.conditions import ConditionKind, kind_of
+from schemas.base import SITE_WIDE, Instant, Message, Model, ServiceName
+from schemas.conditions import ConditionKind
 from schemas.contract import retained, topic_for
 from schemas.journal import Health, JournalEntry
 from schemas.plant import Plant
-from schemas.requests import Accepted, Refused, Reply, RequestBase
+from schemas.requests import DeclareTask, EndTask, RequestBase, SendTestMessage
 from schemas.topics import TopicKind, every
-from services.notifier.catalogue import Catalogue, Definition, definition_of, standard_catalogue
-from services.notifier.records import (
-    AlarmRecord,
-    after,
-    alarm_of,
-    due_events,
-    out_of_order,
-    quiet_record,
-    with_condition,
-    with_phase,
-)
-from services.notifier.requests import ALREADY, ASKED_FOR, Answer, Answers, inapplicable, problem_with
-from services.notifier.states import AlarmEvent
+from services.notifier.absence import Absence
+from services.notifier.catalogue import Catalogue, Definitions, standard_catalogue
+from services.notifier.desk import Desk, DeskState
+from services.notifier.dispatch import ANSWER, FOLLOWED, RESULT, Result
+from services.notifier.orders import Orders, Tasks
+from services.notifier.outbox import Envelope
+from services.notifier.records import AlarmRecord, alarm_of
+from services.notifier.register import Change, Register
+from services.notifier.requests import ASKED_FOR, Answer
 from services.notifier.watch import HealthWatch
+from services.notifier.watchers import Finding, watchers_for
 from services.runtime.service import Durability, Incoming, Outgoing
 
 HEALTH_PERIOD_S = 10.0
@@ -34,20 +32,7 @@ HEALTH_PERIOD_S = 10.0
 CLOCK_STEP_TOLD = timedelta(seconds=30)
 CLOCK_TOLD_FOR = timedelta(minutes=10)
 CLOCK_WRONG, PLANT_REFUSED = ConditionKind.CLOCK_WRONG, ConditionKind.PLANT_FILE_REFUSED
-OWN = frozenset({ConditionKind.SERVICE_LOST, ConditionKind.BROKER_LOST, CLOCK_WRONG, PLANT_REFUSED})
-"""Kinds of condition that the notifier itself raises, all of the site."""
-
-TOLD_AS: dict[Phase, str] = {
-    Phase.NORMAL: "alarm-closed",
-    Phase.UNACKNOWLEDGED: "alarm-raised",
-    Phase.ACKNOWLEDGED: "alarm-acknowledged",
-    Phase.RETURNED_UNACKNOWLEDGED: "alarm-returned",
-    Phase.LATCHED_UNACKNOWLEDGED: "alarm-latched",
-    Phase.LATCHED_ACKNOWLEDGED: "alarm-acknowledged",
-    Phase.SHELVED: "alarm-shelved",
-    Phase.SUPPRESSED: "alarm-suppressed",
-    Phase.OUT_OF_SERVICE: "alarm-taken-out-of-service",
-}
+OUT_OF_USE, TASK = ConditionKind.OUT_OF_USE, ConditionKind.TASK_DECLARED
 
 
 class NotifierState(Model):
@@ -58,10 +43,17 @@ class NotifierState(Model):
     answers: tuple[Answer, ...] = ()
     watched: tuple[ServiceName, ...] = ()
     journal_lines: int = 0
+    desk: DeskState = DeskState()
+    tasks: dict[str, Instant] = {}
+    seen: Instant | None = None
 
 
 class Notifier:
-    """Decides which conditions people hear of. `announce` is called with each alarm that changes, besides the bus."""
+    """Decides which conditions people hear of, and how.
+
+    `announce` is called with each alarm that changes, besides the bus. `key` signs links in messages; without one they
+    carry none. `booted` is when the computer was started, where that is known: it tells a power cut from a restart.
+    """
 
     name = ServiceName.NOTIFIER
     durability = Durability.BEFORE_EFFECTS
@@ -76,6 +68,8 @@ class Notifier:
         expected: Iterable[ServiceName] = (),
         health_period_s: float = HEALTH_PERIOD_S,
         announce: Callable[[Alarm], None] | None = None,
+        key: bytes = b"",
+        booted: datetime | None = None,
     ) -> None:
         state = restored or NotifierState()
         self.plant = plant
@@ -83,211 +77,223 @@ class Notifier:
         self._catalogue = standard_catalogue() if catalogue is None else catalogue
         self._announce = announce
         self._watch = HealthWatch({*expected, *state.watched}, health_period_s)
-        self._records: dict[tuple[str, str], AlarmRecord] = {record.key: record for record in state.records}
-        self._answers = Answers(state.answers)
+        self._register = Register(Definitions(plant, self._catalogue), state.records)
+        self._desk = Desk(plant, state.desk, key)
+        self._orders = Orders(plant, self._register, self._desk, state.answers, Tasks(dict(state.tasks)), key)
+        self._absence = Absence(state.seen, booted)
+        self._watchers = watchers_for(plant)
         self._journal_lines = state.journal_lines
         self._handlers: Mapping[type[Message], Callable[[Any, datetime], Iterable[Outgoing]]] = {
             Condition: self._take_condition,
             Health: self._take_health,
-            **dict.fromkeys(ASKED_FOR, self._take_request),
+            **dict.fromkeys((*ASKED_FOR, DeclareTask, EndTask, SendTestMessage), self._take_request),
         }
 
     @property
     def listens(self) -> tuple[str, ...]:
-        """Conditions, health, and requests made of it."""
+        """Conditions, health, requests made of it, and what its watchers look at."""
         return (
             every(self._site, TopicKind.CONDITION),
             every(self._site, TopicKind.HEALTH),
             every(self._site, TopicKind.REQUEST, self.name),
+            *dict.fromkeys(topic for watcher in self._watchers for topic in watcher.listens),
         )
 
     @property
     def alarms(self) -> tuple[Alarm, ...]:
         """Every alarm it has a record of, quiet ones too."""
-        return tuple(self._alarm(record) for record in self._records.values())
+        return tuple(self._alarm(record) for record in self._register.records.values())
 
     def start(self, now: datetime) -> Iterable[Outgoing]:
-        """What came due while it was away."""
-        return self.tick(now)
+        """What came due while it was away, and that it was."""
+        told = self._absence.returned(now, self.plant.notifier.power_off_told_after_s)
+        said = self._raise(SITE_WIDE, ConditionKind.POWER_RETURNED, bool(told), now, told or "It has stayed on since.")
+        return [*said, *self._say_use(now), *self.tick(now)]
 
     def rejoin(self, now: datetime) -> Iterable[Outgoing]:
-        """Every alarm, and every condition of its own, as they stand."""
-        return [self._send(message) for message in (*self.alarms, *self._own_conditions())]
+        """Every alarm, every condition of its own and every address, as they stand."""
+        own = [self._own(record) for record in self._register.records.values() if record.source == self.name]
+        return [*(self._send(message) for message in (*self.alarms, *own)), *self._desk.reports(now)]
 
     def receive(self, incoming: Incoming, now: datetime) -> Iterable[Outgoing]:
-        """Takes a condition, a service's health or a request in; anything else is none of its business."""
-        handler = self._handlers.get(type(incoming.body))  # type: ignore[arg-type]
-        return () if handler is None else handler(incoming.body, now)
+        """Takes in what it listens to, and what its shell tells it; anything else is none of its business."""
+        body = incoming.body
+        if isinstance(body, bytes):
+            return self._take_local(incoming.topic, body, now)
+        handler = self._handlers.get(type(body))
+        if handler is not None:
+            return handler(body, now)
+        for watcher in self._watchers:
+            watcher.hear(body, now)
+        return ()
 
     def tick(self, now: datetime) -> Iterable[Outgoing]:
-        """Lets delays run out, shelves end and silent services be noticed."""
-        said = [*self._look_at_services(now), *self._look_at_records(now)]
-        clock = self._records.get((SITE_WIDE, CLOCK_WRONG))
-        if clock is not None and clock.condition_on and abs(now - clock.since) > CLOCK_TOLD_FOR:
-            said += self._raise(CLOCK_WRONG, False, now, "The clock has run steadily since.")
-        return said
+        """Lets delays run out, shelves end, silent services be noticed and messages go."""
+        self._absence.here(now)
+        said = self._look_at_services(now)
+        for chamber in self._orders.tasks.over(now):
+            said += self._raise(chamber, TASK, False, now, "The time declared is over.")
+        said += self._end_momentary(now)
+        for finding in [one for watcher in self._watchers for one in watcher.judge(now)]:
+            said += self._take_finding(finding, now)
+        return [*said, *self._look(now)]
 
     def snapshot(self) -> NotifierState:
-        """Records, answers, the services watched."""
+        """Records, answers, the services watched, messages on their way."""
         return NotifierState(
-            records=tuple(self._records.values()),
-            answers=self._answers.kept,
+            records=tuple(self._register.records.values()),
+            answers=self._orders.answers.kept,
             watched=self._watch.watched,
             journal_lines=self._journal_lines,
+            desk=self._desk.kept,
+            tasks=self._orders.tasks.until,
+            seen=self._absence.seen,
         )
 
     def plant_changed(self, plant: Plant, now: datetime) -> Iterable[Outgoing]:
         """Closes the alarms of chambers that are no more, and that of a refused file."""
-        self.plant = plant
-        gone = [key for key in self._records if key[0] != SITE_WIDE and key[0] not in plant.chambers]
-        said = self._raise(PLANT_REFUSED, False, now, "The plant file was read.")
-        for key in gone:
-            record = self._records.pop(key)
-            if record.phase is not Phase.NORMAL:
-                said.append(self._send(self._alarm(with_phase(record, Phase.NORMAL, now))))
-                said.append(self._journal(record, "alarm-closed", self.name, "The chamber is no longer there.", now))
-        return said
+        self.plant = self._orders.plant = plant
+        self._register.rules = Definitions(plant, self._catalogue)
+        self._desk.plant_changed(plant)
+        self._watchers = watchers_for(plant)
+        said = self._raise(SITE_WIDE, PLANT_REFUSED, False, now, "The plant file was read.")
+        gone = self._tell(self._register.drop_chambers(plant.chambers, now), now)
+        return [*said, *gone, *self._say_use(now), *self._look(now)]
 
     def plant_refused(self, text: str, now: datetime) -> Iterable[Outgoing]:
         """A changed plant file was refused: a condition of the site, with the text that says where and why."""
-        return self._raise(PLANT_REFUSED, True, now, text)
+        return [*self._raise(SITE_WIDE, PLANT_REFUSED, True, now, text), *self._look(now)]
 
     def clock_stepped(self, by: timedelta, now: datetime) -> Iterable[Outgoing]:
         """The wall clock was set: a condition of the site, for ten minutes, when it was by more than 30 s."""
+        self._absence.here(now)
         if abs(by) < CLOCK_STEP_TOLD:
             return ()
-        return self._raise(CLOCK_WRONG, True, now, f"The clock was set by {by.total_seconds():+.0f} s.")
+        told = f"The clock was set by {by.total_seconds():+.0f} s."
+        return [*self._raise(SITE_WIDE, CLOCK_WRONG, True, now, told), *self._look(now)]
 
     def _take_condition(self, condition: Condition, now: datetime) -> Iterable[Outgoing]:
-        record = self._records.get((condition.chamber, condition.name))
-        if record is None:
-            record = quiet_record(condition.chamber, condition.name, now)
-        elif out_of_order(record, condition):
-            return ()
-        self._records[record.key] = with_condition(record, condition, now)
-        return self._look_at_records(now)
+        return self._look(now) if self._register.take(condition, now) else ()
 
     def _take_health(self, health: Health, now: datetime) -> Iterable[Outgoing]:
         self._watch.hear(health, now)
-        return self._look_at_services(now)
+        said = self._look_at_services(now)
+        return [*said, *self._look(now)] if said else ()
 
-    def _look_at_services(self, now: datetime) -> Iterator[Outgoing]:
-        for name, lost in self._watch.judge(now).items():
-            yield from self._raise(name, lost, now, "Nothing is heard of it." if lost else "It is back.")
-
-    def _raise(self, name: str, active: bool, now: datetime, detail: str) -> list[Outgoing]:
-        """Says a condition of its own when it changes or has something new to say, and takes it in like any other."""
-        record = self._records.get((SITE_WIDE, name))
-        if record is None and not active:
-            return []
-        if record is not None and record.condition_on == active and (not active or record.detail == detail):
-            return []
-        condition = self._own_condition(name, active, now, detail)
-        return [self._send(condition), *self._take_condition(condition, now)]
-
-    def _own_condition(self, name: str, active: bool, at: datetime, detail: str) -> Condition:
-        return Condition(
-            at=at, source=self.name, chamber=SITE_WIDE, name=name, active=active, since=at, detail=detail[:2000]
-        )
-
-    def _own_conditions(self) -> list[Condition]:
-        own = [
-            record for record in self._records.values() if record.chamber == SITE_WIDE and kind_of(record.name) in OWN
-        ]
-        return [self._own_condition(one.name, one.condition_on, one.reported_at, one.detail) for one in own]
-
-    def _look_at_records(self, now: datetime) -> Iterable[Outgoing]:
-        said: list[Outgoing] = []
-        for record in [record for record in self._records.values() if record.restless]:
-            definition = definition_of(record.name, self._catalogue)
-            for event in due_events(record, definition, self._explained(record, definition, now), now):
-                record = self._apply(record, event, definition, now, said)
-        return said
-
-    def _explained(self, record: AlarmRecord, definition: Definition, now: datetime) -> bool:
-        """Whether a condition of its chamber or of the site explains this one away."""
-        near = (record.chamber, SITE_WIDE)
-        return any(
-            other.explains(cause, now)
-            for cause in definition.suppressed_by
-            for other in self._records.values()
-            if other.chamber in near and other is not record
-        )
-
-    def _apply(
-        self, record: AlarmRecord, event: AlarmEvent, definition: Definition, now: datetime, said: list[Outgoing]
-    ) -> AlarmRecord:
-        record, phase = after(record, event, definition)
-        if phase is not None:
-            record = with_phase(record, phase, now)
-            said += self._tell(record, self.name, record.detail, now)
-        self._records[record.key] = record
-        return record
+    def _take_finding(self, one: Finding, now: datetime) -> list[Outgoing]:
+        return self._raise(one.chamber, one.name, one.active, now, one.detail, one.value, one.limit, one.unit)
 
     def _take_request(self, request: RequestBase, now: datetime) -> Iterable[Outgoing]:
-        answer = self._answers.get(request.id)
-        if answer is not None:
-            return [self._answered(answer)]
-        reply, said = self._carry_out(request, now)
-        answer = Answer(client=request.client, reply=reply)
-        self._answers.keep(answer)
-        return [*said, self._answered(answer)]
-
-    def _carry_out(self, request: Any, now: datetime) -> tuple[Reply, Iterable[Outgoing]]:
-        event = ASKED_FOR[type(request)]
-        record = self._records.get((request.chamber, request.name)) or self._unheard(request, now)
-        if record is None:
-            return self._refuse(request, now, f"there is no alarm {request.name!r} in {request.chamber!r}"), ()
-        if record.phase in ALREADY.get(event, ()):
-            return Accepted(at=now, source=self.name, id=request.id, detail=f"It is {record.phase} already."), ()
-        problem = problem_with(request, now)
-        if problem:
-            return self._refuse(request, now, problem), ()
-        record, phase = after(record, event, definition_of(record.name, self._catalogue))
-        if phase is None or (event is AlarmEvent.RESET and record.condition_on):
-            return self._refuse(request, now, inapplicable(record, event)), ()
-        until = getattr(request, "until", None)
-        self._records[record.key] = moved = with_phase(
-            record, phase, now, by=request.who, reason=request.why, until=until
-        )
-        accepted = Accepted(at=now, source=self.name, id=request.id, facts={"phase": phase.value})
-        return accepted, self._tell(moved, request.who, request.why or record.detail, now)
-
-    def _unheard(self, request: Any, now: datetime) -> AlarmRecord | None:
-        """A quiet record, for an alarm that could come and is to be set aside beforehand."""
-        known = request.chamber == SITE_WIDE or request.chamber in self.plant.chambers
-        return quiet_record(request.chamber, request.name, now) if known and kind_of(request.name) else None
-
-    def _refuse(self, request: RequestBase, now: datetime, reason: str) -> Refused:
-        remedy = "Look at the list of alarms for where it stands."
-        return Refused(at=now, source=self.name, id=request.id, reason=reason, remedy=remedy)
-
-    def _answered(self, answer: Answer) -> Outgoing:
+        answer, changes = self._orders.take(request, now)
+        said = self._tell(changes, now)
+        if isinstance(request, DeclareTask | EndTask) and request.chamber in self.plant.chambers:
+            declared = request.chamber in self._orders.tasks.until
+            said += self._raise(request.chamber, TASK, declared, now, request.why or f"{request.who} works here.")
         topic = topic_for(self._site, answer.reply, answer.client, answer.reply.id)
-        return Outgoing(topic, answer.reply)
+        return [*said, *self._look(now), Outgoing(topic, answer.reply)]
 
-    def _tell(self, record: AlarmRecord, who: str, why: str, now: datetime) -> list[Outgoing]:
-        alarm = self._alarm(record)
-        if self._announce is not None:
-            self._announce(alarm)
-        return [self._send(alarm), self._journal(record, TOLD_AS[record.phase], who, why, now)]
+    def _take_local(self, topic: str, body: bytes, now: datetime) -> Iterable[Outgoing]:
+        if topic.startswith(RESULT):
+            return self._take_result(topic.removeprefix(RESULT), body, now)
+        if topic.startswith(FOLLOWED):
+            shown, changes = self._orders.follow(body.decode(errors="replace"), now)
+            answer = Outgoing(f"{ANSWER}{topic.removeprefix(FOLLOWED)}", shown.model_dump_json().encode())
+            return [*self._tell(changes, now), *self._look(now), answer]
+        return ()
 
-    def _journal(self, record: AlarmRecord, event: str, who: str, why: str, now: datetime) -> Outgoing:
+    def _take_result(self, envelope_id: str, body: bytes, now: datetime) -> Iterable[Outgoing]:
+        try:
+            error = Result.model_validate_json(body).error
+        except ValidationError as broken:
+            error = f"the courier's answer cannot be read: {broken.error_count()} errors"
+        settled = self._desk.settle(envelope_id, error, now)
+        if settled is None:
+            return ()
+        return [*self._journal_delivery(settled, now), *self._look(now)]
+
+    def _look_at_services(self, now: datetime) -> list[Outgoing]:
+        judged = self._watch.judge(now).items()
+        words = {True: "Nothing is heard of it.", False: "It is back."}
+        return [one for name, lost in judged for one in self._raise(SITE_WIDE, name, lost, now, words[lost])]
+
+    def _say_use(self, now: datetime) -> list[Outgoing]:
+        said = []
+        for name, chamber in self.plant.chambers.items():
+            said += self._raise(name, OUT_OF_USE, not chamber.in_use, now, "The plant file says so.")
+        return said
+
+    def _end_momentary(self, now: datetime) -> list[Outgoing]:
+        """Conditions that are an event more than a state hold for a while after it."""
+        said: list[Outgoing] = []
+        for name, lasts in ((CLOCK_WRONG, CLOCK_TOLD_FOR), (ConditionKind.POWER_RETURNED, CLOCK_TOLD_FOR)):
+            record = self._register.find(SITE_WIDE, name)
+            if record is not None and record.condition_on and abs(now - record.since) > lasts:
+                said += self._raise(SITE_WIDE, name, False, now, "It has run steadily since.")
+        return said
+
+    def _raise(
+        self, chamber: str, name: str, active: bool, now: datetime, detail: str, *figures: Any
+    ) -> list[Outgoing]:
+        """Says a condition of its own when it changes or has something new to say, and takes it in like any other.
+
+        `figures` are value, limit and unit; they alone are nothing new.
+        """
+        record = self._register.find(chamber, name)
+        if record is None and not active:
+            return []
+        told_before = record is not None and record.condition_on == active
+        if told_before and record is not None and (not active or figures or record.detail == detail):
+            return []
+        value, limit, unit = figures or (None, None, "")
+        condition = Condition(
+            at=now, source=self.name, chamber=chamber, name=name, active=active, since=now, detail=detail[:2000],
+            value=value, limit=limit, unit=unit,
+        )  # fmt: skip
+        self._register.take(condition, now)
+        return [self._send(condition)]
+
+    def _own(self, record: AlarmRecord) -> Condition:
+        return Condition(
+            at=record.reported_at, source=self.name, chamber=record.chamber, name=record.name,
+            active=record.condition_on, since=record.condition_changed, detail=record.detail, value=record.value,
+            limit=record.limit, unit=record.unit,
+        )  # fmt: skip
+
+    def _look(self, now: datetime) -> list[Outgoing]:
+        said = self._tell(self._register.look(now), now)
+        records = [record for record in self._register.records.values() if record.raised is not None]
+        return [*said, *self._desk.look(records, self._register.find, self._register.rules, now)]
+
+    def _tell(self, changes: Iterable[Change], now: datetime) -> list[Outgoing]:
+        said = []
+        for change in changes:
+            alarm = self._alarm(change.record)
+            if self._announce is not None:
+                self._announce(alarm)
+            facts = {"alarm": change.record.name, "phase": change.record.phase.value}
+            said += [
+                self._send(alarm),
+                self._journal(change.event, change.who, change.why, now, chamber=change.record.chamber, facts=facts),
+            ]
+        return said
+
+    def _journal_delivery(self, envelope: Envelope, now: datetime) -> list[Outgoing]:
+        """The first failure of a message, its arrival, its being given up; not every attempt."""
+        if envelope.waiting and envelope.attempts > 1:
+            return []
+        event = "message-delivered" if envelope.delivered else "message-failed"
+        event = "message-given-up" if envelope.given_up else event
+        facts = {"message": envelope.id, "to": envelope.member, "attempts": float(envelope.attempts)}
+        return [self._journal(event, self.name, envelope.error or envelope.subject, now, facts=facts)]
+
+    def _journal(self, event: str, who: str, why: str, now: datetime, **said: Any) -> Outgoing:
         self._journal_lines += 1
-        entry = JournalEntry(
-            at=now,
-            source=self.name,
-            id=f"{self.name}-{int(now.timestamp())}-{self._journal_lines}",
-            event=event,
-            who=who,
-            why=why,
-            chamber=record.chamber,
-            facts={"alarm": record.name, "phase": record.phase.value},
-        )
+        number = f"{self.name}-{int(now.timestamp())}-{self._journal_lines}"
+        entry = JournalEntry(at=now, source=self.name, id=number, event=event, who=who, why=why, **said)
         return Outgoing(topic_for(self._site, entry, self.name), entry)
 
     def _alarm(self, record: AlarmRecord) -> Alarm:
-        return alarm_of(record, definition_of(record.name, self._catalogue), self.name)
+        return alarm_of(record, self._register.definition(record), self.name)
 
     def _send(self, message: Message) -> Outgoing:
         return Outgoing(topic_for(self._site, message), message, retain=retained(message))

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from schemas.alarms import Alarm, Condition, Priority
+from schemas.alarms import Alarm, Condition, Nuisance, Priority
 from schemas.alarms import AlarmPhase as Phase
 from schemas.base import Finite, Instant, Model, Name, Text
 from services.notifier.catalogue import Definition
@@ -14,6 +14,14 @@ SETTLE = timedelta(minutes=2)
 
 REORDERED_WITHIN = timedelta(minutes=2)
 """A condition older than the last by less than this came out of order; by more, somebody set a clock back."""
+
+CHATTER_AT, CHATTER_WITHIN = 3, timedelta(hours=1)
+"""So many times announced within so long. The standards say three in a minute of a process that moves in seconds."""
+CHATTER_PATIENCE = 4.0
+"""One that chatters has returned only after so many times its off-delay."""
+STALE_AFTER = timedelta(hours=24)
+"""What has stood for so long tells nobody anything new (IEC 62682 / ISA-18.2: stale)."""
+STANDING = frozenset({Phase.UNACKNOWLEDGED, Phase.ACKNOWLEDGED})
 
 URGENT = frozenset({Priority.CRITICAL, Priority.HIGH})
 
@@ -38,6 +46,11 @@ class AlarmRecord(Model):
     by: Text = ""
     reason: Text = ""
     until: Instant | None = None
+    source: Text = ""
+    raised: Instant | None = None
+    raises: tuple[Instant, ...] = ()
+    chattering: bool = False
+    stale: bool = False
 
     @property
     def key(self) -> tuple[str, str]:
@@ -47,7 +60,7 @@ class AlarmRecord(Model):
     @property
     def restless(self) -> bool:
         """Whether time alone may change it."""
-        return self.condition_on != self.counted_on or self.phase is not Phase.NORMAL
+        return self.condition_on != self.counted_on or self.phase is not Phase.NORMAL or self.chattering
 
     def explains(self, name: str, now: datetime) -> bool:
         """Whether its condition, when that is or is of the kind `name`, holds or has only just ceased to."""
@@ -74,6 +87,7 @@ def with_condition(record: AlarmRecord, condition: Condition, now: datetime) -> 
         "value": condition.value,
         "limit": condition.limit,
         "unit": condition.unit,
+        "source": condition.source,
     }
     if condition.active and not record.condition_on:
         began = min(condition.since, now)
@@ -85,7 +99,20 @@ def with_condition(record: AlarmRecord, condition: Condition, now: datetime) -> 
 
 def with_phase(record: AlarmRecord, phase: Phase, now: datetime, **said: object) -> AlarmRecord:
     """The record in another phase; who did it and until when are forgotten unless said again."""
-    return record.model_copy(update={"phase": phase, "phase_since": now, "by": "", "reason": "", "until": None} | said)
+    update = {"phase": phase, "phase_since": now, "by": "", "reason": "", "until": None} | said
+    if phase is Phase.UNACKNOWLEDGED:
+        raises = (*(one for one in record.raises if timedelta(0) <= now - one < CHATTER_WITHIN), now)[-CHATTER_AT:]
+        update |= {"raised": now, "raises": raises, "chattering": len(raises) >= CHATTER_AT, "stale": False}
+    return record.model_copy(update=update)
+
+
+def with_nuisance(record: AlarmRecord, now: datetime) -> AlarmRecord:
+    """The record with what is wrong with the alarm itself, as it is now; the same one when nothing has changed."""
+    calm = not record.raises or not timedelta(0) <= now - record.raises[-1] < CHATTER_WITHIN
+    stale = record.phase in STANDING and record.counted_on and now - (record.raised or now) >= STALE_AFTER
+    if record.chattering and calm:
+        record = record.model_copy(update={"chattering": False})
+    return record if stale == record.stale else record.model_copy(update={"stale": stale})
 
 
 def due_events(record: AlarmRecord, definition: Definition, suppressed: bool, now: datetime) -> Iterator[AlarmEvent]:
@@ -125,11 +152,15 @@ def alarm_of(record: AlarmRecord, definition: Definition, source: str) -> Alarm:
         response=definition.response,
         by=record.by,
         until=record.until,
+        nuisance=tuple(
+            kind for kind, holds in ((Nuisance.CHATTERING, record.chattering), (Nuisance.STALE, record.stale)) if holds
+        ),
     )
 
 
 def _delay_over(record: AlarmRecord, definition: Definition, now: datetime) -> bool:
     delay_s = definition.on_delay_s if record.condition_on else definition.off_delay(record.value, record.limit)
+    delay_s *= CHATTER_PATIENCE if record.chattering and not record.condition_on else 1.0
     lasted_s = (now - record.condition_changed).total_seconds()
     return lasted_s >= delay_s or lasted_s < 0
 

@@ -1,0 +1,142 @@
+"""Where the notifier touches the world besides MQTT: messages to people, signs of life, a page for links."""
+
+import logging
+import os
+import secrets
+import threading
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import partial
+from pathlib import Path
+
+from schemas.plant import Plant
+from services.notifier.core import Notifier, NotifierState
+from services.notifier.couriers import TIMEOUT_S, beat, carry
+from services.notifier.dispatch import ANSWER, DISPATCH, FOLLOWED, HEARTBEAT, RESULT, Answer, Beat, Dispatch, Result
+from services.notifier.links import SHORTEST_KEY
+from services.notifier.log_courier import log_alarm
+from services.notifier.page import Acknowledge, Page
+from services.notifier.post_room import PostRoom
+from services.notifier.watch import ESSENTIAL
+from services.runtime.clock import SystemClock
+from services.runtime.service import Incoming, Outgoing
+
+LOG = logging.getLogger("coldside.notifier")
+KEY_FILE = "notifier-link.key"
+ANSWERS_WITHIN_S = 10.0
+BEAT = "beat-"
+
+
+@dataclass(slots=True)
+class Visitor:
+    """Somebody at the page who waits for an answer."""
+
+    token: str
+    answered: threading.Event = field(default_factory=threading.Event)
+    answer: Answer = Answer(accepted=False, text="The notifier does not answer. Try again in a minute.")
+
+
+class Shell:
+    """Serves one notifier; `poll` and `perform` are for its host."""
+
+    def __init__(self, plant: Plant, state_folder: Path, timeout_s: float = TIMEOUT_S) -> None:
+        self._plant = plant
+        self._folder = state_folder
+        self._timeout_s = timeout_s
+        self._post_room = PostRoom()
+        self._visitors: dict[str, Visitor] = {}
+        self._arrivals: deque[str] = deque()
+        self._visits = 0
+        self._lock = threading.Lock()
+        self.page: Page | None = None
+
+    def build(self, restored: NotifierState | None, now: datetime) -> Notifier:
+        """The notifier that this shell serves; it misses every essential service from the start, and logs alarms."""
+        rules = self._plant.notifier.link
+        if rules is not None and rules.serve is not None:
+            self.page = _served(rules.serve, self.acknowledge)
+        key = b"" if rules is None else link_key(Path(rules.key_file) if rules.key_file else self._folder / KEY_FILE)
+        booted = now - timedelta(seconds=SystemClock().elapsed())
+        return Notifier(self._plant, restored, expected=ESSENTIAL, announce=log_alarm, key=key, booted=booted)
+
+    def perform(self, outgoing: Outgoing) -> bool:
+        """Carries what the core wants carried. Does not wait."""
+        body = outgoing.body
+        if not isinstance(body, bytes):
+            return False
+        if outgoing.topic.startswith(DISPATCH):
+            dispatch = Dispatch.model_validate_json(body)
+            self._post_room.run(dispatch.member, dispatch.id, partial(carry, dispatch, self._timeout_s))
+        elif outgoing.topic.startswith(HEARTBEAT):
+            rules = Beat.model_validate_json(body).heartbeat
+            self._post_room.run(BEAT, f"{BEAT}{outgoing.topic}", partial(beat, rules, self._timeout_s))
+        elif outgoing.topic.startswith(ANSWER):
+            self._answer(outgoing.topic.removeprefix(ANSWER), Answer.model_validate_json(body))
+        else:
+            return False
+        return True
+
+    def poll(self, now: datetime) -> Iterator[Incoming]:
+        """What became of messages, and who followed a link."""
+        for errand, error in self._post_room.done():
+            if not errand.startswith(BEAT):
+                yield Incoming(f"{RESULT}{errand}", Result(error=error).model_dump_json().encode())
+            elif error:
+                LOG.warning("no sign of life could be given: %s", error)
+        while self._arrivals:
+            number = self._arrivals.popleft()
+            visitor = self._visitors.get(number)
+            if visitor is not None:
+                yield Incoming(f"{FOLLOWED}{number}", visitor.token.encode())
+
+    def acknowledge(self, token: str) -> Answer:
+        """Hands a token to the core and waits for what it says; for the page's threads."""
+        visitor = Visitor(token)
+        with self._lock:
+            self._visits += 1
+            number = str(self._visits)
+        self._visitors[number] = visitor
+        self._arrivals.append(number)
+        visitor.answered.wait(ANSWERS_WITHIN_S)
+        self._visitors.pop(number, None)
+        return visitor.answer
+
+    def close(self) -> None:
+        """Takes nothing more in."""
+        self._post_room.close()
+        if self.page is not None:
+            self.page.close()
+
+    def _answer(self, number: str, answer: Answer) -> None:
+        visitor = self._visitors.get(number)
+        if visitor is not None:
+            visitor.answer = answer
+            visitor.answered.set()
+
+
+def link_key(path: Path) -> bytes:
+    """The key that signs links, made where there is none; empty, and logged, where it cannot be had."""
+    try:
+        if not path.exists():
+            path.parent.mkdir(parents=True, exist_ok=True)
+            descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(descriptor, "wb") as file:
+                file.write(secrets.token_bytes(SHORTEST_KEY))
+        key = path.read_bytes()
+    except OSError as error:
+        LOG.error("no links in messages: %s", error)
+        return b""
+    if len(key) < SHORTEST_KEY:
+        LOG.error("no links in messages: %s has under %d bytes", path, SHORTEST_KEY)
+        return b""
+    return key
+
+
+def _served(address: str, acknowledge: Acknowledge) -> Page | None:
+    try:
+        return Page(address, acknowledge)
+    except OSError as error:
+        LOG.error("no page for links at %s: %s", address, error)
+        return None
