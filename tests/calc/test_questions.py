@@ -127,6 +127,25 @@ def test_a_cold_fermentation_says_that_it_does_not_finish() -> None:
     assert next(figure.shown() for figure in answer.figures if figure.name == "end_d") == "never"
 
 
+def test_a_rest_in_the_programme_clears_a_lager_sooner() -> None:
+    cold, rest = (
+        value(ask("ferment", strain="lager", programme=programme), "clean_d")
+        for programme in ("0=10 degC", "0=10 degC, 6=10 degC, 8=61 degF")
+    )
+    assert rest < cold - 1.0
+
+
+def test_a_vessel_left_alone_grows_warmer_than_its_room() -> None:
+    assert value(ask("ferment", exchange="1.5 W/K"), "warmest_c") > 19.5
+    assert value(ask("ferment"), "warmest_c") == pytest.approx(18.0)
+
+
+@pytest.mark.parametrize("programme", ["warm", "0=10", "3=10 degC, 1=12 degC", "0=nan degC", "0=90 degC"])
+def test_a_programme_that_cannot_be_is_refused_with_an_example(programme: str) -> None:
+    with pytest.raises(BadInput, match="programme: .*write it like '0=10 degC"):
+        ask("ferment", programme=programme)
+
+
 def test_a_stall_is_warned_of() -> None:
     read = ", ".join(f"{day / 4}=1.024" for day in range(20, 40))
     assert "above the expected" in ask("gravity-forecast", readings=read).warnings[0]

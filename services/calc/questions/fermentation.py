@@ -1,7 +1,7 @@
 """How a fermentation will go, what heat it frees, and where readings say that it is going."""
 
-from brewing import fermentation_heat, gravity
-from brewing.fermentation import Course, Wort, course, inoculum_share
+from brewing import fermentation_heat, gravity, units
+from brewing.fermentation import Course, Jacket, Wort, course, inoculum_share
 from brewing.forecast import Expectation, Fit, Reading, fit
 from brewing.kinetics import STRAINS, Programme
 from brewing.stall import Pace, progress
@@ -12,6 +12,18 @@ ORIGINAL = Input("original_gravity", "SG", "gravity of the wort", "1.050")
 FINAL = Input("final_gravity", "SG", "gravity at which this yeast should leave it", "1.010")
 STRAIN = Input("strain", "1", "kind of yeast: " + ", ".join(STRAINS), "ale", tuple(STRAINS))
 TEMPERATURE = Input("temperature", "degC", "temperature of the beer", "18 degC")
+PROGRAMME = Input(
+    "programme",
+    "text",
+    "day=temperature, ... instead of one temperature, as in '0=10 degC, 6=10 degC, 8=16 degC'",
+    optional=True,
+)
+EXCHANGE = Input(
+    "exchange",
+    "W/K",
+    "heat exchanged with the room by a vessel left alone; the temperature is then the room's",
+    optional=True,
+)
 CELLS = Input("cells", "cell", "living cells pitched; by custom of the strain when left out", optional=True)
 KINETICS = (
     "logistic rate as in MacIntosh & Speers and ASBC Yeast-14, cardinal temperatures by Rosso et al. 1993 (published); "
@@ -33,16 +45,34 @@ def _pitched(cells: float | None, wort: Wort, strain: str) -> float:
 
 
 def _ferment(
-    volume: float, original_gravity: float, final_gravity: float, strain: str, temperature: float, cells: float | None
+    volume: float,
+    original_gravity: float,
+    final_gravity: float,
+    strain: str,
+    temperature: float,
+    programme: str | None,
+    exchange: float | None,
+    cells: float | None,
 ) -> tuple[Figure, ...]:
     wort = Wort(volume, original_gravity, final_gravity)
     pitched = _pitched(cells, wort, strain)
-    worked = course(wort, STRAINS[strain], pitched, Programme.steady(temperature), days=60.0)
+    around = _programme(programme) if programme else Programme.steady(temperature)
+    jacket = None if exchange is None else Jacket(around.at(0.0), exchange)
+    worked = course(wort, STRAINS[strain], pitched, around, days=60.0, jacket=jacket)
     return (
         *_end_figures(worked),
         *_heat_figures(worked),
+        Figure("warmest_c", "warmest beer", max(state.temperature_c for state in worked.states), "degC", 1),
         Figure("billion_cells", "from", pitched / 1e9, "billion cells", 0),
     )
+
+
+def _programme(written: str) -> Programme:
+    try:
+        pairs = [one.split("=") for one in written.split(",")]
+        return Programme(tuple((float(day), units.read(at, "degC")) for day, at in pairs))
+    except ValueError as error:
+        raise BadInput(f"programme: {error}; write it like '0=10 degC, 6=10 degC, 8=16 degC'") from error
 
 
 def _end_figures(worked: Course) -> tuple[Figure, ...]:
@@ -124,7 +154,7 @@ QUESTIONS = (
     Question(
         name="ferment",
         asks="How long will this fermentation take, and what heat does it free?",
-        inputs=(VOLUME, ORIGINAL, FINAL, STRAIN, TEMPERATURE, CELLS),
+        inputs=(VOLUME, ORIGINAL, FINAL, STRAIN, TEMPERATURE, PROGRAMME, EXCHANGE, CELLS),
         work=_ferment,
         formula=FORMULA,
         source=KINETICS,
