@@ -6,6 +6,7 @@ from typing import Any
 
 from schemas.alarms import Condition
 from schemas.base import Message, Model, ServiceName
+from schemas.batches import BatchState
 from schemas.contract import retained, topic_for
 from schemas.control import ChamberStatus
 from schemas.journal import JournalEntry
@@ -52,6 +53,8 @@ from services.scheduler.progress import GRACE
 from services.scheduler.records import BatchRecord, Decision, ManualSetpoint
 
 NEVER = datetime.max.replace(tzinfo=UTC)
+WAKE_TOPIC = "calendar/bell"
+"""On it the shell hands over, never on the bus, that a bell of the calendar has rung."""
 ALWAYS = datetime.min.replace(tzinfo=UTC)
 
 
@@ -70,7 +73,7 @@ class SchedulerState(Model):
 
 
 class Scheduler:
-    """Takes batches through their profiles, one in a chamber."""
+    """Takes batches through their profiles, one in a chamber. `revision` counts up when anything may have changed."""
 
     name = ServiceName.SCHEDULER
     durability = Durability.BEFORE_EFFECTS
@@ -88,6 +91,7 @@ class Scheduler:
         self._answers = Answers(state.answers)
         self._journal_lines = state.journal_lines
         self._wakes: dict[str, datetime] = dict.fromkeys(self.book.batches, ALWAYS)
+        self.revision = 0
         self._wake = self._seen = ALWAYS
         self._everything = True
         self._handlers: Mapping[type[Message], Callable[[Any, datetime], Iterable[Decision]]] = {
@@ -134,6 +138,8 @@ class Scheduler:
             return self._moved_on(senses.see_beer(self.book, body, now), now)
         if isinstance(body, GravityReading):
             return self._moved_on(senses.hear_gravity(self.book, body, now), now)
+        if incoming.topic == WAKE_TOPIC:
+            return self.tick(now)
         if isinstance(body, RequestBase) and type(body) in self._handlers:
             return self._take_request(body, now)
         return ()
@@ -144,6 +150,21 @@ class Scheduler:
             self._outlooks.awake_since = now
         self._seen = now
         return () if now < self._wake else self._settle(now)
+
+    @property
+    def batch_states(self) -> tuple[BatchState, ...]:
+        """Every batch as last told."""
+        return self._herald.states
+
+    def timetable(self) -> dict[str, datetime | str]:
+        """What a calendar is to ring for: the next moment of each batch, and each chore's local times."""
+        steps: dict[str, datetime | str] = {
+            f"batch-{name}": state.steps[state.step].ends or NEVER
+            for name, state in ((one.batch, one) for one in self._herald.states)
+            if state.step is not None
+        }
+        steps = {bell: when for bell, when in steps.items() if when != NEVER}
+        return steps | {f"chore-{one.chore}": one.when for one in self.chores.chores.values()}
 
     def snapshot(self) -> SchedulerState:
         """Everything but what can be worked out again."""
@@ -198,6 +219,7 @@ class Scheduler:
 
     def _settle(self, now: datetime) -> list[Outgoing]:
         """Does what is due, in order, until nothing is; then says what has changed."""
+        self.revision += 1
         said: list[Outgoing] = []
         while decisions := self._due(now):
             self._touch_everything()

@@ -29,9 +29,9 @@ def test_known_chore_comes_due_on_its_day(bench: Bench) -> None:
 
 
 def test_chore_keeps_its_rhythm_whenever_it_is_done(bench: Bench) -> None:
-    bench.run(days(8))
-    bench.ask(DoChore, chore="line-cleaning")
-    bench.run(days(30))
+    for span in (8, 14, 16):
+        bench.run(days(span))
+        bench.ask(DoChore, chore="line-cleaning")
     assert told(bench) == [SATURDAY_TEN, SATURDAY_TEN + days(14), SATURDAY_TEN + days(28) - hours(1)]
 
 
