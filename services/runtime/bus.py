@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 WINDOW = 200
 """Published messages that may be unconfirmed at once; the rest waits here."""
 READ_AT_ONCE = 200
+MOST_UNTAKEN = 2_000
+"""Unacknowledged messages stop the broker before there are so many; QoS 0 messages beyond it are dropped and counted.
+Not reading the socket instead would keep out the confirmations that a busy host waits for."""
 RESUBSCRIBE_AFTER_S = 2.0
 MOST_KEPT = 20_000
 """Messages kept through an outage; beyond it the oldest go, and are counted."""
@@ -58,6 +61,7 @@ class BrokerLink:
         self._sent: dict[int, _Letter] = {}
         self._confirmed: list[int] = []
         self._number = 0
+        self._read = 0
         self._refused = ""
         self._subscribing: dict[int, list[str]] = {}
         self._try_again: list[str] = []
@@ -90,6 +94,11 @@ class BrokerLink:
     def waiting(self) -> int:
         """Unconfirmed, queued and not yet taken messages."""
         return len(self._inbox) + len(self._queue) + len(self._sent)
+
+    @property
+    def untaken(self) -> int:
+        """Messages received and not taken."""
+        return len(self._inbox)
 
     @property
     def trouble(self) -> str:
@@ -131,7 +140,8 @@ class BrokerLink:
 
     def turn(self, wait_s: float) -> None:
         """Reads a limited number of messages, so that they are handled soon; the rest waits in the socket."""
-        self._connection.turn(0.0 if self._inbox else wait_s)
+        self._read = 0
+        self._connection.turn(wait_s)
         self._subscribe_again()
 
     def take(self, limit: int) -> list[Delivery]:
@@ -173,7 +183,7 @@ class BrokerLink:
         self._give_up((letter for letter in letters if not letter.kept), "dropped-offline")
 
     def _is_full(self) -> bool:
-        return len(self._inbox) >= READ_AT_ONCE
+        return self._read >= READ_AT_ONCE
 
     def _shed(self) -> None:
         while len(self._queue) > MOST_KEPT:
@@ -220,6 +230,10 @@ class BrokerLink:
         except UnicodeDecodeError:
             self.counts["unreadable-topic"] += 1
             self.acknowledge(ticket)
+            return
+        self._read += 1
+        if not message.qos and len(self._inbox) >= MOST_UNTAKEN:
+            self.counts["dropped-flood"] += 1
             return
         self._inbox.append(Delivery(topic, bytes(message.payload), message.retain, ticket))
 

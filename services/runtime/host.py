@@ -135,6 +135,8 @@ class Host:
         self.book.note("stopped")
 
     def _wait_s(self, longest_s: float) -> float:
+        if self._link.untaken and not self._pressed():
+            return 0.0
         to_tick_s = self._last_tick_s + TICK_EVERY_S - self._clock.elapsed()
         return max(0.0, min(longest_s, self._clock.in_real_seconds(to_tick_s)))
 
@@ -157,7 +159,7 @@ class Host:
 
     def _receive(self, now: datetime) -> None:
         """LAZILY: each input's answers leave before the next is looked at; otherwise after the state is safe."""
-        if len(self._receipts) + len(self._held) >= MOST_UNSETTLED:
+        if self._pressed():
             return
         deliveries = self._link.take(TAKEN_AT_ONCE)
         if not deliveries:
@@ -169,6 +171,9 @@ class Host:
         else:
             outputs = [one for delivery in deliveries for one in self._hand_over(delivery, now)]
             self._settle(outputs, [delivery.ticket for delivery in deliveries])
+
+    def _pressed(self) -> bool:
+        return len(self._receipts) + len(self._held) >= MOST_UNSETTLED
 
     def _hand_over(self, delivery: Delivery, now: datetime) -> list[Outgoing]:
         body = delivery.body

@@ -48,6 +48,11 @@ class Link(Protocol):
         ...
 
     @property
+    def untaken(self) -> int:
+        """Messages received and not taken."""
+        ...
+
+    @property
     def trouble(self) -> str:
         """What went wrong last, for people; empty when nothing did."""
         ...

@@ -6,8 +6,6 @@ import sys
 from datetime import UTC, datetime
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
-from logging.handlers import RotatingFileHandler
-from pathlib import Path
 from typing import Any
 
 from schemas.base import iso

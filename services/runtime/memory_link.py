@@ -54,6 +54,11 @@ class MemoryLink:
         return len(self._inbox) + len(self._kept)
 
     @property
+    def untaken(self) -> int:
+        """Messages received and not taken."""
+        return len(self._inbox)
+
+    @property
     def unacknowledged(self) -> int:
         """Messages that a persistent session would get again."""
         return len(self._unacknowledged)

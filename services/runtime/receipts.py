@@ -16,15 +16,17 @@ class Receipts:
     def __init__(self) -> None:
         self._batches: deque[_Batch] = deque()
         self._by_number: dict[int, _Batch] = {}
+        self._open = 0
 
     def __len__(self) -> int:
-        return sum(len(batch.tickets) for batch in self._batches)
+        return self._open
 
     def note(self, tickets: list[int], numbers: list[int]) -> None:
         """Inputs, and the numbers of what was published because of them; 0 stands for what needs no confirmation."""
-        awaited = {number for number in numbers if number}
         if not tickets:
             return
+        awaited = {number for number in numbers if number}
+        self._open += len(tickets)
         batch = _Batch(tickets, awaited)
         self._batches.append(batch)
         self._by_number.update(dict.fromkeys(awaited, batch))
@@ -41,4 +43,5 @@ class Receipts:
         tickets: list[int] = []
         while self._batches and not self._batches[0].awaited:
             tickets.extend(self._batches.popleft().tickets)
+        self._open -= len(tickets)
         return tickets

@@ -69,6 +69,18 @@ def test_no_input_and_no_journal_line_is_lost_by_killing_at_random_moments(broke
     life.kill()
 
 
+@pytest.mark.parametrize("durability", ["before_effects", "lazily"])
+def test_burst_larger_than_every_window_is_worked_off(broker, ear, tmp_path, durability):
+    """Confirmations come over the same connection as inputs: a host that stopped reading would wait for ever."""
+    life = Life(broker, tmp_path / "state", durability)
+    turn_until([ear.link], lambda: "started" in events(ear), "the service to start")
+    for number in range(2500):
+        ear.link.publish(Outgoing(FEED, b"%d" % number))
+    turn_until([ear.link], lambda: len(ear.take()) >= 2500, "an answer to each", 60)
+    turn_until([ear.link], lambda: len(numbers(ear)) == 2500, "every number's journal line")
+    assert life.stop() == 0
+
+
 def test_killed_service_is_reported_lost_by_the_broker(broker, ear, tmp_path):
     life = Life(broker, tmp_path / "state", "lazily")
     turn_until([ear.link], lambda: states(ear)[-1:] == [b"running"], "health")

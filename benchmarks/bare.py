@@ -1,0 +1,76 @@
+"""Bare paho programs to compare with: nothing of ours between the library and the broker.
+
+`python -m benchmarks.bare echo PORT`, `... feed PORT RATE SECONDS TOPIC...`, `... pour PORT COUNT TOPIC`.
+"""
+
+import socket
+import sys
+import time
+from collections.abc import Callable
+from typing import Any
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+
+PING, PONG = "bench/ping", "bench/pong"
+PAYLOAD = b"20.0625"
+
+
+def client(port: int, name: str) -> mqtt.Client:
+    """Connected to loopback, with TCP_NODELAY, as any fair comparison needs; everything else as the library has it."""
+
+    def open_quick(_client: mqtt.Client, _data: Any, sock: Any) -> None:
+        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+
+    made = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=name)
+    made.on_socket_open = open_quick
+    made.connect("127.0.0.1", port)
+    return made
+
+
+def echo(port: int) -> None:
+    """Answers every ping with a pong, at QoS 1, until killed."""
+    made = client(port, "bare-echo")
+
+    def answer(own: mqtt.Client, _data: Any, message: mqtt.MQTTMessage) -> None:
+        own.publish(PONG, message.payload, 1)
+
+    made.on_message = answer
+    made.on_connect = lambda own, *_: own.subscribe(PING, 1)
+    made.on_subscribe = lambda *_: print("ready", flush=True)
+    made.loop_forever()
+
+
+def feed(port: int, rate: float, seconds: float, topics: list[str]) -> None:
+    """Publishes so many readings a second, spread evenly in time and over the topics, at QoS 0 as telemetry is."""
+    made = client(port, "bare-feed")
+    made.loop_start()
+    begun = time.perf_counter()
+    for number in range(int(rate * seconds)):
+        pause = begun + number / rate - time.perf_counter()
+        if pause > 0:
+            time.sleep(pause)
+        made.publish(topics[number % len(topics)], b"%.2f" % (50 + number % 7), 0)
+    made.disconnect()
+    made.loop_stop()
+
+
+def pour(port: int, count: int, topics: list[str]) -> None:
+    """Publishes so many readings at QoS 1, as fast as the library's own window of 20 lets them go."""
+    made = client(port, "bare-pour")
+    made.loop_start()
+    sent = [made.publish(topics[number % len(topics)], b"%.2f" % (50 + number % 7), 1) for number in range(count)]
+    for info in sent:
+        info.wait_for_publish()
+    made.disconnect()
+    made.loop_stop()
+
+
+PROGRAMS: dict[str, Callable[[list[str]], None]] = {
+    "echo": lambda rest: echo(int(rest[0])),
+    "feed": lambda rest: feed(int(rest[0]), float(rest[1]), float(rest[2]), rest[3:]),
+    "pour": lambda rest: pour(int(rest[0]), int(rest[1]), rest[2:]),
+}
+
+if __name__ == "__main__":
+    PROGRAMS[sys.argv[1]](sys.argv[2:])
