@@ -139,9 +139,9 @@ class Outbox:
     def settle(self, envelope_id: str, error: str, now: datetime) -> Envelope | None:
         """What became of an attempt; the message as it then stands, or None where nothing was open."""
         found = self.find(envelope_id)
-        if found is None or not found.waiting:
+        under_way = found is not None and self._under_way.pop(found.member, None) is not None
+        if found is None or not found.waiting or (error and not under_way):
             return None
-        self._under_way.pop(found.member, None)
         if not error:
             return self._replace(found, delivered=now, next_attempt=None, error="")
         late = now - found.written >= GIVE_UP_AFTER

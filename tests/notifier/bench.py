@@ -10,6 +10,7 @@ from schemas.journal import Health, JournalEntry, Wellness
 from schemas.plant import Plant
 from schemas.requests import Accepted, Refused, RequestBase
 from services.notifier.core import Notifier
+from services.notifier.dispatch import DISPATCH, RESULT, Dispatch, Result
 from services.runtime.service import Incoming, Outgoing
 
 NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
@@ -26,10 +27,18 @@ def plant(*chambers: str) -> Plant:
     )
 
 
+def site_with(people: dict[str, Any], notifier: dict[str, Any], **chambers: Any) -> Plant:
+    """A plant with people; `chambers` are changes to `left` and `right`. Written as a person writes the file."""
+    probe = {"beer": {"measures": "temperature", "from": {"simulated": True}}}
+    blocks = {name: {"kind": "fridge", "probes": probe} | chambers.get(name, {}) for name in ("left", "right")}
+    return Plant.model_validate({"site": {"name": SITE}, "chambers": blocks, "people": people, "notifier": notifier})
+
+
 class Bench:
-    def __init__(self, **parts: Any) -> None:
+    def __init__(self, described: Plant | None = None, **parts: Any) -> None:
         self.parts = parts
-        self.notifier = Notifier(plant(), **parts)
+        self.plant = described or plant()
+        self.notifier = Notifier(self.plant, **parts)
         self.now = NOON
         self.said: list[Outgoing] = []
 
@@ -60,8 +69,35 @@ class Bench:
 
     def restart(self) -> "Bench":
         state = type(self.notifier.snapshot()).model_validate_json(self.notifier.snapshot().model_dump_json())
-        self.notifier = Notifier(plant(), state, **self.parts)
+        self.notifier = Notifier(self.plant, state, **self.parts)
         self.said += self.notifier.start(self.now)
+        return self
+
+    @property
+    def sent(self) -> list[Dispatch]:
+        """Every attempt at a message."""
+        raw = [one.body for one in self.said if one.topic.startswith(DISPATCH) and isinstance(one.body, bytes)]
+        return [Dispatch.model_validate_json(body) for body in raw]
+
+    def settle(self, dispatch: Dispatch, error: str = "") -> "Bench":
+        """The courier comes back."""
+        result = Result(error=error).model_dump_json().encode()
+        self.said += self.notifier.receive(Incoming(f"{RESULT}{dispatch.id}", result), self.now)
+        return self
+
+    def deliver(self, minutes: float, step: float = 1.0) -> "Bench":
+        """Lets time pass while couriers deliver everything at once."""
+        for _ in range(round(minutes / step)):
+            self.after(step)
+            self.settle_all()
+        return self
+
+    def settle_all(self) -> "Bench":
+        settled = getattr(self, "_settled", 0)
+        while settled < len(self.sent):
+            self.settle(self.sent[settled])
+            settled += 1
+        self._settled = settled
         return self
 
     def phase(self, name: str, chamber: str = "left") -> AlarmPhase | None:
