@@ -284,6 +284,18 @@ class SendTestMessage(RequestBase):
     way: Name | None = None
 
 
+class WriteNote(RequestBase):
+    """Keeps what somebody says of a beer, and the scores given on tasting it, with the batch."""
+
+    service = ServiceName.RECORDER
+    verb: Literal["write-note"] = "write-note"
+    batch: Name
+    text: Annotated[str, Field(min_length=1, max_length=2000)]
+    scores: dict[Name, Annotated[float, Field(ge=0, le=10)]] = Field(
+        default={}, description="What was tasted and how good it was, 10 being best: aroma, flavour, overall."
+    )
+
+
 class LockOut(RequestBase):
     """Keeps every output of a chamber off while a person works on it."""
 
@@ -339,6 +351,7 @@ Request = (
     | DeclareTask
     | EndTask
     | SendTestMessage
+    | WriteNote
     | LockOut
     | ClearLockOut
     | ResetInterlock

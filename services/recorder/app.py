@@ -15,10 +15,12 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from schemas.plant import Plant
 from schemas.plant_file import PlantFileError, load
 from services.recorder.__main__ import HISTORY, reading_store, retention
+from services.recorder.account import NoSuchBatch, account_of, earlier_than
 from services.recorder.backup import back_up, bring_back
 from services.recorder.exports import Range, to_csv, to_json_lines, to_parquet
 from services.recorder.imports import ImportRefused, Layout, samples_in
 from services.recorder.migration import Step, migrate
+from services.recorder.report import MOST_COMPARED, html, pdf
 from services.recorder.sqlite_store import SqliteStore
 from services.recorder.store import Match, Store, StoreError
 from services.runtime.clock import SystemClock
@@ -130,6 +132,27 @@ def import_command(
     typer.echo(f"{len(samples)} readings imported")
 
 
+@app.command("report")
+def report_command(
+    batch: Annotated[str, typer.Argument(help="The batch.")],
+    plant: PLANT,
+    out: Annotated[Path, typer.Option("--out", help="A file that ends in .html or .pdf.")],
+    price: Annotated[float | None, typer.Option("--price", help="Of one kWh, in your own currency.")] = None,
+    compare: Annotated[int, typer.Option("--compare", min=0, max=MOST_COMPARED, help="With so many earlier ones.")] = 5,
+    state: STATE = FOLDER,
+) -> None:
+    """Write a batch's report: its course, steps, alarms, energy, notes, and earlier batches beside it."""
+    if out.suffix not in (".html", ".pdf"):
+        raise _fail(f"{out}: a report is written as .html or .pdf", USAGE)
+    described = _plant(plant)
+    with _told():
+        source = reading_store(described, state)
+        account = account_of(source, batch, described.site.name)
+        page = html(account, earlier_than(source, account, compare), price)
+    out.write_bytes(pdf(page) if out.suffix == ".pdf" else page.encode())
+    typer.echo(f"{out}: {account.title}, {account.phase}")
+
+
 def _write_text(write: Callable[..., int], source: Store, wanted: Range, out: Path | None) -> int:
     if out is None:
         return write(source, wanted, sys.stdout)
@@ -169,7 +192,7 @@ def _show(steps: Iterable[Step]) -> None:
 def _told() -> Iterator[None]:
     try:
         yield
-    except (StoreError, ImportRefused, OSError) as error:
+    except (StoreError, ImportRefused, NoSuchBatch, OSError) as error:
         raise _fail(str(error), TROUBLE) from error
 
 

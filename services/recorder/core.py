@@ -13,6 +13,7 @@ from schemas.contract import retained, topic_for
 from schemas.control import ChamberStatus, Command, Setpoint
 from schemas.journal import Health, JournalEntry, Wellness
 from schemas.plant import Plant
+from schemas.requests import Accepted, WriteNote
 from schemas.telemetry import Reading, Report
 from schemas.topics import everything
 from services.recorder import translation
@@ -109,10 +110,12 @@ class Recorder:
         return [self._send(condition or self._condition(name, False, now)) for name, condition in self._raised.items()]
 
     def receive(self, incoming: Incoming, now: datetime) -> Iterable[Outgoing]:
-        """Turns one message into rows; requests, replies and devices' own traffic leave none."""
+        """Turns one message into rows; other services' requests, replies and devices' own traffic leave none."""
         handler = self._handlers.get(type(incoming.body))  # type: ignore[arg-type]
         if handler is not None:
             handler(incoming.topic, incoming.body)
+        elif isinstance(incoming.body, WriteNote):
+            return self._write_note(incoming.body, now)
         return ()
 
     def tick(self, now: datetime) -> Iterable[Outgoing]:
@@ -170,6 +173,24 @@ class Recorder:
             self._problem, busy = error, False
         self._next_upkeep = now if busy else now + UPKEEP_EVERY
 
+    def _write_note(self, request: WriteNote, now: datetime) -> Iterable[Outgoing]:
+        """Idempotent by its id, which is the journal line's; the line comes back to be kept like any other."""
+        entry = JournalEntry(
+            at=request.at,
+            source=self.name,
+            id=f"{self.name}-{request.id}"[:80],
+            event="beer-tasted" if request.scores else "note-written",
+            who=request.who,
+            why=request.text,
+            batch=request.batch,
+            facts=dict(request.scores),
+        )
+        reply = Accepted(at=now, source=self.name, id=request.id)
+        return [
+            Outgoing(topic_for(self._site, entry, self.name), entry),
+            Outgoing(topic_for(self._site, reply, request.client, request.id), reply),
+        ]
+
     def _take_reading(self, topic: str, reading: Any) -> None:
         series = self._series.get((topic, ""))
         if series is None:
@@ -189,7 +210,7 @@ class Recorder:
 
     def _take_setpoint(self, topic: str, setpoint: Setpoint) -> None:
         self._keep(topic, setpoint, SeriesKind.SETPOINT, translation.SETPOINT, setpoint.temperature_c, "degC")
-        self._keep(topic, setpoint, SeriesKind.SETPOINT, "tolerance", setpoint.tolerance_k, "K", thin=True)
+        self._keep(topic, setpoint, SeriesKind.SETPOINT, translation.TOLERANCE, setpoint.tolerance_k, "K", thin=True)
 
     def _take_status(self, topic: str, status: ChamberStatus) -> None:
         self._keep(topic, status, SeriesKind.STATUS, translation.DEMAND, status.demand, "", thin=True)

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from services.recorder.buckets import Buckets
 from services.recorder.rows import Annotation, Sample, Series
@@ -78,15 +78,20 @@ class Source(Protocol):
         ...
 
 
-class Store(Sink, Source, Protocol):
+@runtime_checkable
+class Summed(Protocol):
+    """Has roll-ups, which outlive the samples that they are made of."""
+
+    def summaries(self, series: Series, level_ms: int, start_ms: int, end_ms: int) -> Summaries:
+        """Roll-ups of one level."""
+        ...
+
+
+class Store(Sink, Source, Summed, Protocol):
     """Both, and what is needed to move a store's whole content into another."""
 
     def write_summaries(self, series: Series, level_ms: int, summaries: Summaries) -> None:
         """Takes in roll-ups of days whose samples are gone."""
-        ...
-
-    def summaries(self, series: Series, level_ms: int, start_ms: int, end_ms: int) -> Summaries:
-        """Roll-ups of one level."""
         ...
 
     def extent(self, series: Series) -> tuple[int, int] | None:

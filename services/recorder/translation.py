@@ -27,7 +27,7 @@ UNITS = {
 }
 UNIT_OF_MEASURE = {measure: UNITS[field] for measure, field in VALUE_FIELDS.items()}
 LEVEL = "level"
-SETPOINT = "setpoint"
+SETPOINT, TOLERANCE = "setpoint", "tolerance"
 DEMAND, BEER_ESTIMATE, HEAT_ESTIMATE = "demand", "beer-estimate", "heat-estimate"
 QUEUE, RUNNING = "queue", "running"
 

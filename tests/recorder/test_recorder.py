@@ -12,7 +12,7 @@ from schemas.contract import topic_for
 from schemas.control import ActiveInterlock, Activity, ChamberStatus, Command, Estimate, Setpoint
 from schemas.journal import Health, JournalEntry, Wellness
 from schemas.plant import Plant
-from schemas.requests import Accepted
+from schemas.requests import Accepted, WriteNote
 from schemas.telemetry import Basis, ContactReading, GravityReading, Quality, Report, TemperatureReading
 from services.recorder.__main__ import HISTORY, build, reading_store, retention
 from services.recorder.core import Recorder
@@ -317,3 +317,22 @@ def test_how_long_things_are_kept_is_read_in_days():
     described = PLANT.model_dump(by_alias=True, exclude_unset=True)
     plant = Plant.model_validate(described | {"history": {"keep": {"samples": "7 d"}}})
     assert (retention(plant.history.keep).raw_days, retention(plant.history.keep).minute_days) == (7, 730)
+
+
+def a_note(**said):
+    return WriteNote(
+        at=DAY, source="console", id="r7", client="phone", who="Ann", batch="pale-7", text="Pears.", **said
+    )
+
+
+@pytest.mark.parametrize(("scores", "event"), [({}, "note-written"), ({"overall": 8}, "beer-tasted")])
+def test_a_note_becomes_a_journal_line_of_its_batch_once_however_often_it_is_asked(scores, event):
+    desk, request = Desk(), a_note(scores=scores)
+    for _ in range(2):
+        line, reply = desk.recorder.receive(
+            Incoming(topic_for("shed", request, "recorder", "write-note"), request), DAY
+        )
+        desk.hear(line.body, names=("recorder",))
+    assert isinstance(reply.body, Accepted)
+    (kept,) = desk.notes("journal")
+    assert (kept.name, kept.batch, kept.who, kept.text, kept.facts) == (event, "pale-7", "Ann", "Pears.", scores)
