@@ -188,7 +188,7 @@ class Outbox:
     def _write_up(self, member: str, notices: list[Notice], now: datetime) -> bool:
         critical = any(one.priority is Priority.CRITICAL for one in notices)
         if any(one.waiting and one.error for one in self._envelopes[member]):
-            return False  # the address does not answer: what comes meanwhile is one message when it does
+            return False  # the address does not answer: what comes meanwhile is written up when it does
         recent = sum(timedelta(0) <= now - one.written < FLOOD_WINDOW for one in self._envelopes[member])
         low = [one for one in notices if one.priority is Priority.LOW]
         others = [one for one in notices if one.priority is not Priority.LOW]

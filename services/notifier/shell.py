@@ -5,12 +5,13 @@ import os
 import secrets
 import threading
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
 
+from schemas.base import ServiceName
 from schemas.plant import Plant
 from services.notifier.core import Notifier, NotifierState
 from services.notifier.couriers import TIMEOUT_S, beat, carry
@@ -41,8 +42,15 @@ class Visitor:
 class Shell:
     """Serves one notifier; `poll` and `perform` are for its host."""
 
-    def __init__(self, plant: Plant, state_folder: Path, timeout_s: float = TIMEOUT_S) -> None:
+    def __init__(
+        self,
+        plant: Plant,
+        state_folder: Path,
+        timeout_s: float = TIMEOUT_S,
+        expected: Iterable[ServiceName] = ESSENTIAL,
+    ) -> None:
         self._plant = plant
+        self._expected = frozenset(expected)
         self._folder = state_folder
         self._timeout_s = timeout_s
         self._post_room = PostRoom()
@@ -53,13 +61,13 @@ class Shell:
         self.page: Page | None = None
 
     def build(self, restored: NotifierState | None, now: datetime) -> Notifier:
-        """The notifier that this shell serves; it misses every essential service from the start, and logs alarms."""
+        """The notifier that this shell serves; it misses every expected service from the start, and logs alarms."""
         rules = self._plant.notifier.link
         if rules is not None and rules.serve is not None:
             self.page = _served(rules.serve, self.acknowledge)
         key = b"" if rules is None else link_key(Path(rules.key_file) if rules.key_file else self._folder / KEY_FILE)
         booted = now - timedelta(seconds=SystemClock().elapsed())
-        return Notifier(self._plant, restored, expected=ESSENTIAL, announce=log_alarm, key=key, booted=booted)
+        return Notifier(self._plant, restored, expected=self._expected, announce=log_alarm, key=key, booted=booted)
 
     def perform(self, outgoing: Outgoing) -> bool:
         """Carries what the core wants carried. Does not wait."""

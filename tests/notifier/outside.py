@@ -1,5 +1,6 @@
 """The world outside: a real mail server and a real web server that fail on demand, and remember what reached them."""
 
+import asyncio
 import json
 import threading
 import time
@@ -12,6 +13,8 @@ from typing import Any
 
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, Envelope, Session
+
+from services.runtime.broker import free_port
 
 HANG_S = 1.0
 
@@ -26,15 +29,13 @@ class Mailbox:
         self.plan = list(plan)
         self.mails: list[Message] = []
         self.attempts = 0
-        self._controller = Controller(self, hostname="127.0.0.1", port=0)
+        self._controller = Controller(self, hostname="127.0.0.1", port=free_port(0))
 
     @property
     def address(self) -> str:
-        return f"127.0.0.1:{self._controller.server.sockets[0].getsockname()[1]}"
+        return f"127.0.0.1:{self._controller.port}"
 
     async def handle_DATA(self, server: SMTP, _session: Session, envelope: Envelope) -> str:
-        import asyncio
-
         self.attempts += 1
         fate = self.plan.pop(0) if self.plan else "take"
         if fate in ("take", "slow", "lost"):
@@ -64,11 +65,11 @@ class Receiver:
     `refuse`: the connection is closed. `500`: an error. `hang`: no answer in time. `lost`: taken, and no answer in time.
     """
 
-    def __init__(self, plan: Sequence[str] = ()) -> None:
+    def __init__(self, plan: Sequence[str] = (), port: int = 0) -> None:
         self.plan = list(plan)
         self.taken: list[dict[str, Any]] = []
         self.attempts = 0
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(self))
+        self._server = ThreadingHTTPServer(("127.0.0.1", port), _handler(self))
         self._server.daemon_threads = True
 
     @property
@@ -84,7 +85,8 @@ class Receiver:
         fate = self.plan.pop(0) if self.plan else "take"
         if fate in ("take", "slow", "lost"):
             message = json.loads(body or b"{}")
-            assert message.get("id", "") == key
+            if message.get("id", "") != key:
+                return 400
             self.taken.append(message)
         if fate in ("hang", "slow", "lost"):
             time.sleep(HANG_S / 10 if fate == "slow" else HANG_S)
@@ -108,8 +110,8 @@ def _handler(receiver: Receiver) -> type[BaseHTTPRequestHandler]:
 
 
 @contextmanager
-def receiver(plan: Sequence[str] = ()) -> Iterator[Receiver]:
-    found = Receiver(plan)
+def receiver(plan: Sequence[str] = (), port: int = 0) -> Iterator[Receiver]:
+    found = Receiver(plan, port)
     thread = threading.Thread(target=found._server.serve_forever, args=(0.05,), daemon=True)
     thread.start()
     try:
