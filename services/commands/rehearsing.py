@@ -3,7 +3,7 @@
 from dataclasses import asdict
 from datetime import timedelta
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 from zoneinfo import ZoneInfo
 
 import typer
@@ -17,9 +17,10 @@ from schemas.written import WrittenError
 from services.commands.client import this_moment
 from services.commands.common import AS_JSON, TROUBLE, USAGE, err, fail, local, out, show_json
 from services.commands.running import barn_file
-from services.rehearsal.whatif import LONGEST, Answer, RehearsalRefused
-from services.rehearsal.whatif import rehearse as play
 from services.scheduler.profile_file import find_profile
+
+if TYPE_CHECKING:
+    from services.rehearsal.whatif import Answer
 
 BARS = " ▁▂▃▄▅▆▇█"
 WIDTH = 72
@@ -40,6 +41,9 @@ def rehearse(
     as_json: AS_JSON = False,
 ) -> None:
     """Run a profile through the real services on a model of the plant, and say what would happen."""
+    from services.rehearsal.whatif import LONGEST, RehearsalRefused
+    from services.rehearsal.whatif import rehearse as play  # all services at once: only this command pays for them
+
     described, programme = _read(plant, profile)
     with Progress(console=err, transient=True, disable=as_json) as bar:
         task = bar.add_task("Rehearsing ...", total=1.0)
@@ -70,14 +74,14 @@ def _read(plant: Path | None, profile: str) -> tuple[Plant, Profile]:
         raise fail(str(error), USAGE) from error
 
 
-def _plain(answer: Answer) -> dict[str, object]:
+def _plain(answer: "Answer") -> dict[str, object]:
     plain = asdict(answer) | {"verdict": answer.verdict}
     plain["curve"] = [[point.at.isoformat(), round(point.beer_c, 3), point.wanted_c] for point in answer.curve]
     plain["steps"] = [[one.name, one.began.isoformat(), one.ended and one.ended.isoformat()] for one in answer.steps]
     return plain
 
 
-def _show(answer: Answer, zone: ZoneInfo) -> None:
+def _show(answer: "Answer", zone: ZoneInfo) -> None:
     table = Table("step", "begins", "ends", box=None, header_style="dim")
     for one in answer.steps:
         table.add_row(one.name, local(one.began, zone), local(one.ended, zone) if one.ended else "goes on")

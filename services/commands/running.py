@@ -14,7 +14,7 @@ from schemas.plant_file import PlantFileError, load
 from schemas.quantities import QuantityError, magnitude
 from services.commands.common import BROKER, STATE, TROUBLE, USAGE, fail, out
 from services.commands.member import Membership, Unusable, run_member
-from services.runtime.compose import AlreadyRunning
+from services.runtime.compose import AlreadyRunning, sole_owner
 from services.runtime.family import BROKER_PLACE, Plan, become_keeper
 
 FOLDER = Path("state")
@@ -37,6 +37,7 @@ def up(
     for_s = _seconds(lasting)
     path = plant or barn_file()
     described = _load(path)
+    _refuse_second(state)
     if plant is None and past and not (state / STORE_FILE).exists():
         _make_past(path, state)
     address = broker or (described.broker.address if described.broker else "")
@@ -106,6 +107,16 @@ def _members(services: list[ServiceName], each: bool, plant: Path, state: Path, 
     return {
         name: [*base, *group, *options, "--log", str(state / "log" / f"{name}.jsonl")] for name, group in names.items()
     }
+
+
+def _refuse_second(state: Path) -> None:
+    if not (state / f"{ServiceName.BRIDGE}.lock").exists():
+        return
+    try:
+        with sole_owner([state / f"{ServiceName.BRIDGE}.lock"]):
+            return
+    except AlreadyRunning as error:
+        raise fail(f"coldside already runs with the state in {state}: stop it, or name another --state") from error
 
 
 def _make_past(plant: Path, state: Path) -> None:
