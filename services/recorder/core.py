@@ -18,6 +18,7 @@ from schemas.telemetry import Reading, Report
 from schemas.topics import everything
 from services.recorder import translation
 from services.recorder.backlog import Backlog, Upkeep, Waiting
+from services.recorder.loads import CircuitLoads
 from services.recorder.rows import EPOCH, GRADES, MILLISECOND, Annotation, Origin, Sample, Series, SeriesKind
 from services.recorder.store import DiskFull, Sink, StoreError
 from services.runtime.service import Durability, Incoming, Outgoing
@@ -61,6 +62,7 @@ class Recorder:
         self._site = plant.site.name
         self._sink = sink
         self._origin = origin.value
+        self._loads = CircuitLoads(plant)
         self._samples: list[Sample] = []
         self._annotations: list[Annotation] = []
         self._series: dict[tuple[str, str], Series] = {}
@@ -155,7 +157,7 @@ class Recorder:
 
     def plant_changed(self, plant: Plant, now: datetime) -> Iterable[Outgoing]:
         """Writes the new plant down, so that reports know what each output drew at the time."""
-        self.plant = plant
+        self.plant, self._loads = plant, CircuitLoads(plant)
         self._write_plant_down(now)
         return ()
 
@@ -204,6 +206,10 @@ class Recorder:
 
     def _take_report(self, topic: str, report: Report) -> None:
         self._keep(topic, report, SeriesKind.REPORT, report.output, report.level, translation.LEVEL)
+        for circuit, amperes in self._loads.after(report):
+            name = f"{circuit}-{translation.LOAD}"
+            series = self._series.get(("", name)) or self._begin("", name, SITE_WIDE, SeriesKind.STATUS, name, "A")
+            self._samples.append(Sample(series, (report.at - EPOCH) // MILLISECOND, amperes))
 
     def _take_command(self, topic: str, command: Command) -> None:
         self._keep(topic, command, SeriesKind.COMMAND, command.output, command.level, translation.LEVEL, thin=True)

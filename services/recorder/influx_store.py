@@ -1,5 +1,7 @@
 """History in InfluxDB: a measurement for each kind of series, its roll-ups beside it, and one for annotations.
 
+A roll-up's mean is its field `value`, so that one chart can draw either.
+
 A missing value is written as 0 with `grade` raised by 4, because a field once written cannot be unset. An annotation's
 time carries a fingerprint of its id below the millisecond, so that two of one moment do not overwrite each other.
 """
@@ -84,7 +86,7 @@ class InfluxStore:
 
     def summaries(self, series: Series, level_ms: int, start_ms: int, end_ms: int) -> Summaries:
         """Roll-ups as far as there are any, and after them what the server sums up on the spot."""
-        statement = f'SELECT count, least, mean, greatest, last FROM "{rolled(series.kind, level_ms)}"'
+        statement = f'SELECT count, least, value, greatest, last FROM "{rolled(series.kind, level_ms)}"'
         stored = _summaries(self._rows(f"{statement} WHERE {_is(series)} AND {_range(start_ms, end_ms)}"))
         since_ms = int(stored.at_ms[-1]) // DAY_MS * DAY_MS + DAY_MS if len(stored) else start_ms
         return overlaid(stored, self._summed_now(series, level_ms, max(start_ms, since_ms), end_ms))
@@ -101,7 +103,7 @@ class InfluxStore:
     def roll_up(self, series: Series, day: int) -> None:
         """Sums one day up at every level; minutes of which only the sum is known stay."""
         start_ms, end_ms = day * DAY_MS, (day + 1) * DAY_MS
-        statement = f'SELECT count, least, mean, greatest, last FROM "{rolled(series.kind, MINUTE_MS)}"'
+        statement = f'SELECT count, least, value, greatest, last FROM "{rolled(series.kind, MINUTE_MS)}"'
         known = _summaries(self._rows(f"{statement} WHERE {_is(series)} AND {_range(start_ms, end_ms)}"))
         minutes = overlaid(known, self._summed_now(series, MINUTE_MS, start_ms, end_ms))
         self.write_summaries(series, MINUTE_MS, minutes)
@@ -191,7 +193,7 @@ def _unfolded(text: str) -> str:
 
 
 def _summary_line(begins: str, at: int, count: int, least: float, mean: float, greatest: float, last: float) -> str:
-    return f"{begins} count={count}i,least={least!r},mean={mean!r},greatest={greatest!r},last={last!r} {at}"
+    return f"{begins} count={count}i,least={least!r},value={mean!r},greatest={greatest!r},last={last!r} {at}"
 
 
 def _summaries(rows: list[list[Any]]) -> Summaries:

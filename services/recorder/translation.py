@@ -29,6 +29,7 @@ UNIT_OF_MEASURE = {measure: UNITS[field] for measure, field in VALUE_FIELDS.item
 LEVEL = "level"
 SETPOINT, TOLERANCE = "setpoint", "tolerance"
 DEMAND, BEER_ESTIMATE, HEAT_ESTIMATE = "demand", "beer-estimate", "heat-estimate"
+LOAD = "load"
 QUEUE, RUNNING = "queue", "running"
 
 

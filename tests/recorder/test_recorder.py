@@ -27,11 +27,14 @@ from tests.recorder.history import BEER, COOL, DAY, FOR_EVER, after
 PLANT = Plant.model_validate(
     {
         "site": {"name": "shed"},
+        "circuits": {"ring": {"voltage": "230 V", "limit": "10 A"}},
         "chambers": {
             "left": {
                 "kind": "fridge",
                 "probes": {"beer": {"measures": "temperature", "from": {"simulated": True}}},
-                "outputs": {"cool": {"drives": "compressor", "to": {"simulated": True}, "power": "95 W"}},
+                "outputs": {
+                    "cool": {"drives": "compressor", "to": {"simulated": True}, "power": "95 W", "circuit": "ring"}
+                },
             }
         },
     }
@@ -134,6 +137,12 @@ def test_reports_and_setpoints_are_kept():
     desk = Desk().hear(report, setpoint)
     assert desk.kept(COOL) == [1.0]
     assert desk.kept(BEER._replace(kind="setpoint", name="setpoint")) == [18.0]
+
+
+def test_what_a_circuit_carries_is_kept_with_the_report_that_changed_it():
+    report = Report(at=DAY, source="bridge", chamber="left", output="cool", level=1.0, basis=Basis.ECHOED, since=DAY)
+    load = BEER._replace(chamber="site", kind="status", name="ring-load", unit="A")
+    assert Desk().hear(report).kept(load) == [pytest.approx(95 / 230)]
 
 
 def test_an_output_of_unknown_level_is_kept_as_unknown():
