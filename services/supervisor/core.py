@@ -145,7 +145,7 @@ class Supervisor:
     def tick(self, now: datetime) -> Iterable[Outgoing]:
         """Looks at every chamber when it is time."""
         now_s = self._reach(now)
-        if now_s < self._due_s:
+        if now_s < self._due_s and (now_s < self._settled_s or not self._jumped):
             return ()
         self._due_s = now_s + 0.95 * self._period_s
         return self._look_at(self._in_order, now_s, now)
@@ -184,6 +184,10 @@ class Supervisor:
             conditions=self.conditions.standing(),
             answered=self._orders.answered(),
         )
+
+    @property
+    def _jumped(self) -> bool:
+        return self._steady is not None and self._steady.jumped
 
     def _reach(self, now: datetime) -> float:
         if self._steady is None:

@@ -8,17 +8,19 @@ _FORGET = 0.9
 
 
 class Steady:
-    """Seconds since the service was built. A gap unlike those before it counts only as long as they were.
+    """Seconds since the service was built. A gap unlike those before it does not count, unless the next is like it.
 
-    So a wall clock that is set forward ends no compressor's rest, and one that is set back freezes no timer.
+    `jumped`: the last one did not count. So a wall clock that is set forward ends no compressor's rest, and one that is set back freezes no timer.
     """
 
-    __slots__ = ("elapsed_s", "_seen", "_usual_s")
+    __slots__ = ("elapsed_s", "jumped", "_seen", "_usual_s", "_doubted_s")
 
     def __init__(self, now: datetime) -> None:
         self.elapsed_s = 0.0
+        self.jumped = False
         self._seen = now
         self._usual_s = _USUAL_S
+        self._doubted_s = 0.0
 
     def reach(self, now: datetime) -> float:
         """The steady time at `now`; never less than before."""
@@ -26,14 +28,15 @@ class Steady:
             return self.elapsed_s
         gap_s = (now - self._seen).total_seconds()
         self._seen = now
+        self.jumped = gap_s <= 0.0 or gap_s > 2.0 * max(self._usual_s, self._doubted_s)
         if gap_s <= 0.0:
             return self.elapsed_s
-        if gap_s > 2.0 * self._usual_s:
-            self.elapsed_s += self._usual_s
-            self._usual_s *= 2.0
-        else:
-            self.elapsed_s += gap_s
-            self._usual_s = max(_USUAL_S, gap_s, self._usual_s * _FORGET)
+        if self.jumped:
+            self._doubted_s = gap_s
+            return self.elapsed_s
+        self.elapsed_s += gap_s
+        self._usual_s = max(_USUAL_S, gap_s, self._usual_s * _FORGET)
+        self._doubted_s = 0.0
         return self.elapsed_s
 
     def stepped(self, by: timedelta) -> None:

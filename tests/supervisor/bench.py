@@ -82,7 +82,10 @@ def reading(chamber: str, probe: str, value: Any, at: datetime, measures: str = 
 
 
 class Bench:
-    """Moves time on by ticks; `relays` are what outputs really do, `history` every change of one of them."""
+    """Moves time on by ticks; `relays` are what outputs really do, `history` every change of one of them.
+
+    `changes` has the same in seconds that really passed. While `deaf`, commands are lost; while `mute`, reports are.
+    """
 
     def __init__(
         self,
@@ -107,7 +110,10 @@ class Bench:
         self.conditions: dict[tuple[str, str], Condition] = {}
         self.status: dict[str, ChamberStatus] = {}
         self.replies: list[Any] = []
-        self.deaf = False
+        self.deaf = self.mute = False
+        self.elapsed_s = 0.0
+        self.changes: list[tuple[float, Key, float]] = []
+        self.dropped_s: dict[Key, float] = {}
         self.silent: set[Key] = set()
         self.build(None)
 
@@ -134,6 +140,7 @@ class Bench:
         """Does what the supervisor says, unless the bench is deaf."""
         for body in [message.body for message in messages]:
             if isinstance(body, Command):
+                assert body.at == self.now, "a command is for now"
                 self.commands.append(body)
                 if not self.deaf:
                     self._obey(body)
@@ -146,6 +153,9 @@ class Bench:
 
     def _obey(self, command: Command) -> None:
         key = command.chamber, command.output
+        rest_s = self.plant.chambers[command.chamber].outputs[command.output].rest_s
+        if command.level and not self.relays.get(key) and self.elapsed_s < self.dropped_s.get(key, -rest_s) + rest_s:
+            return
         self.leases[key] = command.at + timedelta(seconds=command.lease_s)
         self._set(key, command.level)
 
@@ -154,8 +164,24 @@ class Bench:
             return
         if self.relays.get(key, 0.0) != level:
             self.history.append((self.now, key, level))
+            self.changes.append((self.elapsed_s, key, level))
         self.relays[key] = level
-        self.send(self.report(key, level))
+        if not self.mute:
+            self.send(self.report(key, level))
+
+    def drop(self, key: Key) -> None:
+        """What the bridge does at a lease's end; a compressor then rests, whatever is commanded."""
+        self.dropped_s[key] = self.elapsed_s
+        self._set(key, 0.0)
+
+    def set_clock(self, by: timedelta, noticed: bool) -> None:
+        """Sets the wall clock, whereupon the bridge ends every lease; the supervisor may be told."""
+        self.now += by
+        for key, level in list(self.relays.items()):
+            if level:
+                self.drop(key)
+        if noticed:
+            self.take(self.supervisor.clock_stepped(by, self.now))
 
     def report(self, key: Key, level: float | None, basis: Basis = Basis.ECHOED) -> Report:
         """What the bridge would say."""
@@ -180,9 +206,10 @@ class Bench:
     def step(self, values: Mapping[Key, float]) -> None:
         """One tick with these readings."""
         self.now += TICK
+        self.elapsed_s += TICK.total_seconds()
         for key, ends in list(self.leases.items()):
             if self.now >= ends and self.relays.get(key):
-                self._set(key, 0.0)
+                self.drop(key)
         for key, value in values.items():
             if key not in self.silent and key[1] != "level":
                 contact = key[1] == "door"
