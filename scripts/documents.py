@@ -4,15 +4,23 @@ import json
 from pathlib import Path
 
 from schemas.asyncapi import document, json_schemas
+from services.notifier.catalogue import standard_catalogue
+from services.notifier.review import rationalisation
+from services.supervisor.interlocks import document as interlocks
+from tests.reference.sources import page as sources
 
-ROOT = Path(__file__).parent.parent
+DOCS = Path(__file__).parent.parent / "docs"
 
 
 def generated() -> dict[Path, str]:
     """Each generated file and what it must contain."""
-    files = {ROOT / "docs" / "contract" / "asyncapi.json": document()}
-    files |= {ROOT / "docs" / "contract" / name: schema for name, schema in json_schemas().items()}
-    return {path: json.dumps(content, indent=1, sort_keys=False) + "\n" for path, content in files.items()}
+    contract = {"asyncapi.json": document(), **json_schemas()}
+    return {
+        **{DOCS / "contract" / name: json.dumps(content, indent=1) + "\n" for name, content in contract.items()},
+        DOCS / "interlocks.md": interlocks(),
+        DOCS / "alarms.md": rationalisation(standard_catalogue()),
+        DOCS / "sources.md": sources(),
+    }
 
 
 def main() -> None:
@@ -20,7 +28,7 @@ def main() -> None:
     for path, text in generated().items():
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")
-        print(path.relative_to(ROOT))
+        print(path.relative_to(DOCS.parent))
 
 
 if __name__ == "__main__":
