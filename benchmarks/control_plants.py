@@ -30,7 +30,8 @@ def standard(crash_c: float = 1.0, later_h: float = 0.0) -> Programme:
 
 @dataclass(frozen=True)
 class Case:
-    """One plant of the benchmark. `programmes` name the chambers whose beer is judged; `bath_c` is for the thermostat."""
+    """One plant of the benchmark. `programmes` name the chambers whose beer is judged; `bath_c` is for the
+    thermostat."""
 
     name: str
     models: Mapping[str, ChamberModel]
@@ -41,6 +42,16 @@ class Case:
     bath_c: float = -4.0
     doors: tuple[tuple[str, float, float], ...] = field(default=())
     """Door openings: chamber, every so many hours, for so many minutes."""
+
+    @property
+    def hours(self) -> float:
+        """Until the last programme ends."""
+        return max(programme[-1][0] for programme in self.programmes.values())
+
+    @property
+    def crash_h(self) -> float:
+        """When the first crash begins."""
+        return min(programme[3][0] for programme in self.programmes.values())
 
     def start(self, seed: int) -> datetime:
         """Another fortnight of the year for each seed."""
@@ -131,11 +142,11 @@ CASES: tuple[Case, ...] = (
     _alone(
         "oversized",
         FridgeModel(
-            beer=replace(_BEER, volume_l=15.0, mixing_w_k=50.0),
-            compressor=CompressorModel(330.0, 240.0, 70.0, 4500.0),
+            beer=replace(_BEER, volume_l=17.0, mixing_w_k=54.0),
+            compressor=CompressorModel(270.0, 195.0, 70.0, 4000.0),
             heater_w=150.0,
             vessel_w_k=4.5,
-            evaporator_w_k=16.0,
+            evaporator_w_k=14.0,
         ),
     ),
     _alone(

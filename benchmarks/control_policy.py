@@ -1,4 +1,5 @@
-"""Coldside's own control as the benchmark runs it: controllers of every chamber, behind the compressor's rest and run."""
+"""Coldside's own control as the benchmark runs it: controllers of every chamber, behind the compressor's rest and
+run."""
 
 from collections.abc import Mapping
 from datetime import datetime, timedelta

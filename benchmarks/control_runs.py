@@ -87,27 +87,55 @@ class Watch:
             self._counted = elapsed_s
 
 
-def run(case: Case, seed: int, policy_for: Callable[[Case, int], Policy], hours: float | None = None) -> Outcome:
-    """Ten days, or as many `hours` as asked."""
-    start = case.start(seed)
-    plant = Plant(case.models, case.weather(seed), seed)
-    policy = policy_for(case, seed)
-    watches = {name: Watch() for name in case.programmes}
-    until_s = (hours or max(programme[-1][0] for programme in case.programmes.values())) * HOUR
-    reads: Mapping[Key, float] = plant.read()
-    elapsed_s = 0.0
-    while elapsed_s < until_s - 1e-6:
+class Run:
+    """A run that can be taken some hours further at a time, and be copied half-way."""
+
+    def __init__(self, case: Case, seed: int, policy: Policy) -> None:
+        self.case = case
+        self.plant = Plant(case.models, case.weather(seed), seed)
+        self.policy = policy
+        self.elapsed_s = 0.0
+        self.watches = {name: Watch() for name in case.programmes}
+        self._start = case.start(seed)
+        self._reads: Mapping[Key, float] = self.plant.read()
+
+    def until(self, hour: float) -> None:
+        """On to this hour after the start."""
+        while self.elapsed_s < hour * HOUR - 1e-6:
+            self._tick()
+
+    def _tick(self) -> None:
+        case, plant, elapsed_s = self.case, self.plant, self.elapsed_s
         _doors(case, plant, elapsed_s)
-        levels = policy.act(start + timedelta(seconds=elapsed_s), elapsed_s, reads, plant)
+        levels = self.policy.act(self._start + timedelta(seconds=elapsed_s), elapsed_s, self._reads, plant)
         if elapsed_s % SAMPLE_S < 1e-6:
-            _sample(case, plant, watches, elapsed_s)
-        for name, watch in watches.items():
+            _sample(case, plant, self.watches, elapsed_s)
+        for name, watch in self.watches.items():
             cool = levels.get((name, "cool"), 0.0) + levels.get((name, "pump"), 0.0)
             heat = levels.get((name, "heat"), 0.0)
             watch.see(elapsed_s, cool > 0.0, heat > 0.0, setpoint(case.programmes[name], elapsed_s)[0])
-        reads = plant.advance(TICK_S, levels)
-        elapsed_s += TICK_S
-    return _outcome(case, plant, watches, policy)
+        self._reads = plant.advance(TICK_S, levels)
+        self.elapsed_s += TICK_S
+
+    def outcome(self) -> Outcome:
+        """What has happened so far."""
+        truths = {name: self.plant.truth(name) for name in self.case.models}
+        machines = [name for name, model in self.case.models.items() if "compressor" in model.outputs.values()]
+        return Outcome(
+            {name: watch.trace for name, watch in self.watches.items()},
+            sum(truth.kwh for truth in truths.values()),
+            sum(truths[name].starts for name in machines),
+            sum(truths[name].short_rests for name in machines),
+            self.policy.cpu_s,
+            len(machines),
+        )
+
+
+def run(case: Case, seed: int, policy_for: Callable[[Case, int], Policy], hours: float | None = None) -> Outcome:
+    """The whole programme, or as many `hours` as asked."""
+    found = Run(case, seed, policy_for(case, seed))
+    found.until(hours or case.hours)
+    return found.outcome()
 
 
 def _doors(case: Case, plant: Plant, elapsed_s: float) -> None:
@@ -128,21 +156,9 @@ def _sample(case: Case, plant: Plant, watches: Mapping[str, Watch], elapsed_s: f
         watch.trace.frozen_minutes += truth.frozen > 0.0
 
 
-def _outcome(case: Case, plant: Plant, watches: Mapping[str, Watch], policy: Policy) -> Outcome:
-    truths = {name: plant.truth(name) for name in case.models}
-    machines = [name for name, model in case.models.items() if "compressor" in model.outputs.values()]
-    return Outcome(
-        {name: watch.trace for name, watch in watches.items()},
-        sum(truth.kwh for truth in truths.values()),
-        sum(truths[name].starts for name in machines),
-        sum(truths[name].short_rests for name in machines),
-        policy.cpu_s,
-        len(machines),
-    )
-
-
 class Thermostat:
-    """Two-point, on the beer probe: 0.5 K differential, three minutes between runs of a compressor; the bath within 2 K."""
+    """Two-point, on the beer probe: 0.5 K differential, three minutes between runs of a compressor; the bath within
+    2 K."""
 
     def __init__(self, case: Case, seed: int) -> None:
         self.cpu_s = 0.0

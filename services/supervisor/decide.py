@@ -39,6 +39,8 @@ class Tuning:
     look_s: float = 9000.0
     start_look_s: float = 3600.0
     crash_notice_s: float = 12 * 3600.0
+    far_k: float = 1.0
+    watch_s: float = 1800.0
     coast_fan_s: float = 420.0
     unsure_k: float = 0.6
 
@@ -64,6 +66,7 @@ class BeerController:
         self._clock_s = 0.0
         self._cooled_s = self._heated_s = self._started_s = _LONG_AGO
         self._was: Mode = self._still
+        self._runs = 0
 
     def decide(self, sight: Sight) -> Decision:
         """See `control.Controller`."""
@@ -115,6 +118,7 @@ class BeerController:
 
     def _adapt(self) -> None:
         """Widens the band when starts come too soon after each other, narrows it when there is time to spare."""
+        self._runs += 1
         since = self._clock_s - self._started_s
         self._started_s = self._clock_s
         factor = min(1.3, max(0.8, self.tuning.between_starts_s / max(since, 1.0)))
@@ -145,11 +149,18 @@ class BeerController:
 
     def _keep_cooling(self, coast: Array, sight: Sight, demand: float) -> tuple[bool, bool, str, float]:
         near = int(self.tuning.look_s / _EVERY_S)
+        if self._trying(sight):
+            return False, False, "watching what the first run does", demand
         if float(coast[:near].min()) <= -self.band_k:
             return False, False, "cold enough in store", demand
         if self._frost(sight, 0.0):
             return False, False, "outer beer near freezing", demand
         return True, False, "cooling", demand
+
+    def _trying(self, sight: Sight) -> bool:
+        """The first run of a compressor that nobody knows yet ends early; unless there is far to go."""
+        unknown = not self._pumped and self._runs <= 1 and self.filter.beer_c - sight.setpoint_c < self.tuning.far_k
+        return unknown and self._clock_s - self._started_s >= self.rules.run_s
 
     def _keep_heating(self, coast: Array, demand: float) -> tuple[bool, bool, str, float]:
         near = int(self.tuning.look_s / _EVERY_S)
@@ -165,6 +176,8 @@ class BeerController:
         if self._clock_s - self._heated_s < self.tuning.change_over_s and error < 0.6:
             return False
         if sight.ready_in_s > 0.0 or self._frost(sight, 0.3):
+            return False
+        if self._runs == 1 and error < self.tuning.far_k and self._clock_s - self._started_s < self.tuning.watch_s:
             return False
         near = int(self.tuning.start_look_s / _EVERY_S)
         crest = max(error, float(self._errors(COOL, sight)[:near].max()))
