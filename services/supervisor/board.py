@@ -179,6 +179,7 @@ class Board:
         due = [board.want.bath_c for board in self.drawing if board.want is not None and board.want.by <= now]
         if due and facts.setpoint_c is not None:
             facts.setpoint_c = max(min(facts.setpoint_c, *due), limits.lowest_setpoint_c)
+        facts.bath_wanted_c = max(min(due), limits.lowest_setpoint_c) if due else None
         draws = any(outlet.relay.level > 0.0 for board in self.drawing for outlet in board.cooling)
         facts.undrawn_s = 0.0 if draws else facts.undrawn_s + self._seen.passed_s
 

@@ -13,6 +13,10 @@ COOL, HEAT = int(Bars.COOL), int(Bars.HEAT)
 COLD_TRIAL_S, COLD_PAUSE_S, PROVEN_AFTER_S = 1200.0, 1800.0, 300.0
 OFF_LONG_S, OFF_VERY_LONG_S, HOUR_S = 1800.0, 2700.0, 3600.0
 FLOWS_L_MIN = 0.2
+COLDER_K = 1.0
+"""Air that stays where a run left it is only the beer's own warmth or cold, unless it is so far from the beer."""
+BATH_BAND_K = 2.0
+"""A bath swings so far above what its vessels want in ordinary control."""
 
 
 def _not_cooling_air(f: Facts, _: bool) -> bool:
@@ -71,7 +75,9 @@ def _cooling_welded(f: Facts, tripped: bool) -> bool:
     if f.still_on & COOL:
         return True
     if f.air_c is not None:
-        return f.cool_off_s >= OFF_LONG_S and f.cool_fall_k >= 1.5 and f.cool_recovery_k < (0.5 if tripped else 0.2)
+        stays_cold = f.cool_fall_k >= 1.5 and f.cool_recovery_k < (0.5 if tripped else 0.2)
+        colder_than_beer = f.beer_c is None or f.air_c < f.beer_c - COLDER_K
+        return f.cool_off_s >= OFF_LONG_S and stays_cold and colder_than_beer
     changed_k = f.beer_change_30min_k
     limit_k = -0.1 if tripped else -0.5
     return min(f.cool_off_s, f.heat_off_s) >= OFF_VERY_LONG_S and changed_k is not None and changed_k <= limit_k
@@ -82,13 +88,22 @@ def _heating_welded(f: Facts, tripped: bool) -> bool:
         return True
     if f.air_c is None or f.heat_off_s < OFF_LONG_S:
         return False
-    stays_hot = f.heat_rise_k >= 1.5 and f.heat_recovery_k < (0.5 if tripped else 0.2)
+    hotter_than_beer = f.beer_c is None or f.air_c > f.beer_c + COLDER_K
+    stays_hot = f.heat_rise_k >= 1.5 and f.heat_recovery_k < (0.5 if tripped else 0.2) and hotter_than_beer
     far_above = f.beer_c is not None and f.air_c >= f.beer_c + 6.0 and f.door_shut_s >= OFF_LONG_S
     return stays_hot or (far_above and f.cool_off_s >= OFF_LONG_S)
 
 
 def _stays_too_warm(f: Facts, tripped: bool) -> bool:
     return f.off_k > f.tolerance_k * (0.8 if tripped else 1.0) and (f.beer_change_30min_k or 0.0) > -0.1
+
+
+def _bath_too_warm(f: Facts, tripped: bool) -> bool:
+    """A bath that no vessel wants cold may be as warm as it likes."""
+    if f.bath_wanted_c is None or f.beer_c is None:
+        return False
+    off_k = f.beer_c - f.bath_wanted_c - BATH_BAND_K
+    return off_k > f.tolerance_k * (0.8 if tripped else 1.0) and (f.beer_change_30min_k or 0.0) > -0.1
 
 
 def _stays_too_cold(f: Facts, tripped: bool) -> bool:
@@ -204,13 +219,13 @@ SYMPTOMS: tuple[Row, ...] = (
     Row(
         id="bath-too-warm",
         reason="The bath stays too warm.",
-        cause="The bath has been above its tolerance for half an hour and is not getting colder.",
+        cause="Vessels want the bath colder, and for half an hour it has not been getting colder.",
         effect="Control goes on. A person is told.",
-        trips=_stays_too_warm,
+        trips=_bath_too_warm,
         after_s=OFF_LONG_S,
         tells=ConditionKind.RESERVOIR_TOO_WARM,
         applies=is_reservoir,
-        figures=(("value", "beer_c"), ("limit", "warmest_c")),
+        figures=(("value", "beer_c"), ("limit", "bath_wanted_c")),
         unit="degC",
     ),
 )

@@ -67,10 +67,12 @@ LEVELS = st.sampled_from([0.0, 1.0])
 class Supervised(RuleBasedStateMachine):
     """A plant of four chambers on one small circuit, under a supervisor that is treated badly."""
 
+    without: tuple[str, ...] = ()
+
     @initialize()
     def begin(self) -> None:
         Wild.wishes = dict.fromkeys(("fridge", "kegerator", "reservoir", "jacketed"), (1.0, 0.0))
-        self.bench = Bench(PLANT, controllers=Wild)
+        self.bench = Bench(PLANT, controllers=Wild, without=self.without)
         self.values: dict[Key, float] = dict.fromkeys(PROBES, 18.0)
         self.silent: set[Key] = set()
         self.heard: dict[Key, tuple[float, float]] = {}
@@ -242,6 +244,23 @@ def examined(count: int, *, derandomize: bool) -> settings:
 
 def test_promises_hold_in_every_interleaving() -> None:
     run_state_machine_as_test(Supervised, settings=examined(80, derandomize=True))
+
+
+@pytest.mark.parametrize(
+    "missing",
+    [
+        ("compressor-rest", "power-up-rest"),
+        ("heat-cool-exclusion", "change-over-wait"),
+        ("circuit-limit",),
+        ("beer-near-freezing", "far-below-setpoint"),
+        ("beer-too-warm-for-heat", "far-above-setpoint"),
+        ("no-trusted-reading",),
+    ],
+)
+def test_the_search_finds_the_harm_when_an_interlock_is_missing(missing: tuple[str, ...]) -> None:
+    disarmed = type("Disarmed", (Supervised,), {"without": missing})
+    with pytest.raises(AssertionError):
+        run_state_machine_as_test(disarmed, settings=examined(400, derandomize=True))
 
 
 @pytest.mark.soak
