@@ -11,7 +11,8 @@ class Facts:
     `source_c` is the bath that a jacketed vessel draws on. `..._on_s` and `..._off_s` say for how long all cooling or
     heating outputs have been asked to run, or have surely been off. `felt` is the air, or the beer where no air probe
     is. Changes are None until enough has been seen. `still_on` are the outputs that a device itself says are on though
-    told off. `bath_wanted_c` is the coldest that vessels on a reservoir want by now, None when none does. `wished` is what control wants at this moment.
+    told off. `bath_wanted_c` is the coldest that a reservoir's vessels want by now, None when none does. `wished` is
+    what control wants at this moment.
     """
 
     beer_c: float | None = None
