@@ -1,6 +1,6 @@
 """The supervisor's core: readings, setpoints and reports in; commands, statuses and conditions out."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -194,7 +194,7 @@ class Supervisor:
             self._steady = Steady(now)
         return self._steady.reach(now)
 
-    def _look_at(self, boards: Sequence[Board], now_s: float, now: datetime) -> list[Outgoing]:
+    def _look_at(self, boards: Sequence[Board], now_s: float, now: datetime) -> Iterator[Outgoing]:
         changed = []
         for board in boards:
             facts, first = board.look(now_s, now), board.decision is None
@@ -207,7 +207,10 @@ class Supervisor:
             circuit.apply(now_s, self._in_force)
         return self._tell(boards, changed, now_s, now)
 
-    def _tell(self, boards: Sequence[Board], changed: Sequence[Board], now_s: float, now: datetime) -> list[Outgoing]:
+    def _tell(
+        self, boards: Sequence[Board], changed: Sequence[Board], now_s: float, now: datetime
+    ) -> Iterator[Outgoing]:
+        """Commands first: they leave while the words about them are still being found."""
         off: list[Outgoing] = []
         on: list[Outgoing] = []
         for board in boards:
@@ -217,8 +220,10 @@ class Supervisor:
                 (on if outlet.wanted > 0.0 else off).append(outlet.command(now_s, now, why))
             for outlet in board.outlets.values():
                 outlet.note_hold(now)
-        said = [one for board in changed for one in self.conditions.update(board, now)]
-        return [*off, *on, *said, *self._statuses(boards, now_s, now)]
+        yield from (*off, *on)
+        for board in changed:
+            yield from self.conditions.update(board, now)
+        yield from self._statuses(boards, now_s, now)
 
     def _statuses(self, boards: Sequence[Board], now_s: float, now: datetime) -> list[Outgoing]:
         due = []

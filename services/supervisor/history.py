@@ -60,12 +60,13 @@ class Effect:
         self.gain_k = self.recovery_k = 0.0
         self._sign = sign
         self._on = False
-        self._start = self._best = 0.0
+        self._start: float | None = None
+        self._best = 0.0
 
     def note(self, on: bool, felt_c: float) -> None:
         """Takes in whether it runs, and the temperature now."""
         here = felt_c * self._sign
-        if on is not self._on:
+        if on is not self._on or self._start is None:
             self._on = on
             self._start = self._best = here
             self.recovery_k = 0.0
