@@ -76,7 +76,7 @@ def _cooling_welded(f: Facts, tripped: bool) -> bool:
         return True
     if f.air_c is not None:
         stays_cold = f.cool_fall_k >= 1.5 and f.cool_recovery_k < (0.5 if tripped else 0.2)
-        colder_than_beer = f.beer_c is None or f.air_c < f.beer_c - COLDER_K
+        colder_than_beer = tripped or f.beer_c is None or f.air_c < f.beer_c - COLDER_K
         return f.cool_off_s >= OFF_LONG_S and stays_cold and colder_than_beer
     changed_k = f.beer_change_30min_k
     limit_k = -0.1 if tripped else -0.5
@@ -88,7 +88,7 @@ def _heating_welded(f: Facts, tripped: bool) -> bool:
         return True
     if f.air_c is None or f.heat_off_s < OFF_LONG_S:
         return False
-    hotter_than_beer = f.beer_c is None or f.air_c > f.beer_c + COLDER_K
+    hotter_than_beer = tripped or f.beer_c is None or f.air_c > f.beer_c + COLDER_K
     stays_hot = f.heat_rise_k >= 1.5 and f.heat_recovery_k < (0.5 if tripped else 0.2) and hotter_than_beer
     far_above = f.beer_c is not None and f.air_c >= f.beer_c + 6.0 and f.door_shut_s >= OFF_LONG_S
     return stays_hot or (far_above and f.cool_off_s >= OFF_LONG_S)
