@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from services.calc import app as calc
-from services.commands import alarms, batches, chambers, looking, rehearsing, running
+from services.commands import alarms, batches, chambers, looking, people, rehearsing, running
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -25,6 +25,9 @@ app.command("rehearse")(rehearsing.rehearse)
 app.add_typer(batches.app, name="batch")
 app.add_typer(chambers.app, name="chamber")
 app.add_typer(alarms.app, name="alarm")
+alarms.app.command("work")(people.work)
+alarms.app.command("test")(people.send_test)
+alarms.app.command("deliveries")(people.deliveries)
 app.add_typer(calc.app, name="calc")
 
 

@@ -7,7 +7,15 @@ from typing import Annotated
 import typer
 
 from schemas.alarms import Alarm, AlarmPhase
-from schemas.requests import AcknowledgeAlarm, RequestBase, ShelveAlarm, UnshelveAlarm
+from schemas.requests import (
+    AcknowledgeAlarm,
+    RequestBase,
+    ResetAlarm,
+    ReturnAlarmToService,
+    ShelveAlarm,
+    TakeAlarmOutOfService,
+    UnshelveAlarm,
+)
 from schemas.topics import TopicKind, every
 from services.commands.client import as_rows, this_moment
 from services.commands.common import (
@@ -87,6 +95,9 @@ def _add_verb(command: str, kind: type[RequestBase], says: str) -> None:
 
 _add_verb("acknowledge", AcknowledgeAlarm, "Say that you have seen it and see to it.")
 _add_verb("unshelve", UnshelveAlarm, "Bring a shelved alarm back at once.")
+_add_verb("reset", ResetAlarm, "Close a latched alarm, once you have looked at what it was about.")
+_add_verb("out-of-service", TakeAlarmOutOfService, "Keep an alarm silent, as while a device is being replaced.")
+_add_verb("in-service", ReturnAlarmToService, "End that.")
 
 
 def _told(one: Alarm) -> str:

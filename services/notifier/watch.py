@@ -17,6 +17,9 @@ PLANNED_ABSENCE = timedelta(minutes=5)
 ESSENTIAL = frozenset({ServiceName.BRIDGE, ServiceName.SUPERVISOR, ServiceName.SCHEDULER, ServiceName.RECORDER})
 """Services that a site cannot do without; the others may be stopped for good."""
 
+OWN = ServiceName.NOTIFIER
+"""Its own health says that the broker lives; that it is lost itself is for others to say."""
+
 BROKER_LOST = condition_name(ConditionKind.BROKER_LOST)
 
 
@@ -46,7 +49,7 @@ class HealthWatch:
         broker_lost = self._broker_is_lost(silent)
         judged = {BROKER_LOST: broker_lost}
         for service in self._heard:
-            lost = service in silent and not broker_lost
+            lost = service in silent and not broker_lost and service is not OWN
             judged[condition_name(ConditionKind.SERVICE_LOST, service)] = lost
         return judged
 
