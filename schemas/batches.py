@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from schemas.base import Celsius, Finite, Instant, Message, Model, Name, NotNegative, Text
+from schemas.base import Celsius, Finite, Instant, Level, Message, Model, Name, NotNegative, Text
 
 SpecificGravity = Annotated[float, Field(ge=0.98, le=1.2)]
 
@@ -55,5 +55,9 @@ class BatchState(Message):
     gravity_sg: SpecificGravity | None = None
     attenuation_percent: Finite | None = Field(default=None, description="Apparent attenuation.")
     alcohol_percent: NotNegative | None = Field(default=None, description="By volume, at 20 degC.")
+    forecasts_held: Level | None = Field(
+        default=None, description="Share of this site's earlier 80 % intervals that held what happened."
+    )
+    forecast_width_h: NotNegative | None = Field(default=None, description="How wide they were on average.")
     awaits: Text = Field(default="", description="What a person is asked to do or to say now; empty when nothing.")
     why: Text = Field(default="", description="The last decision and its reason.")

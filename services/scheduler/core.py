@@ -43,6 +43,7 @@ from services.scheduler import senses
 from services.scheduler.answers import Answer, Answers, Refusal
 from services.scheduler.book import Book
 from services.scheduler.chores import Chore, ChoreList
+from services.scheduler.foresight import Foresight, Scores, score, together
 from services.scheduler.herald import Herald
 from services.scheduler.manual import ManualSetpoints
 from services.scheduler.messages import (
@@ -70,6 +71,7 @@ class SchedulerState(Model):
     conditions: tuple[Condition, ...] = ()
     answers: tuple[Answer, ...] = ()
     journal_lines: int = 0
+    scores: Scores = Scores()
 
 
 class Scheduler:
@@ -79,13 +81,16 @@ class Scheduler:
     durability = Durability.BEFORE_EFFECTS
     State = SchedulerState
 
-    def __init__(self, plant: Plant, restored: SchedulerState | None = None) -> None:
+    def __init__(
+        self, plant: Plant, restored: SchedulerState | None = None, *, foresight: Foresight | None = None
+    ) -> None:
         state = restored or SchedulerState()
         self.book = Book(plant, state.batches, state.resting)
         self.chores = ChoreList(plant.zone, state.chores, state.quiet)
         self.manual = ManualSetpoints(self.book, state.manual)
-        self._outlooks = Outlooks(self.book, ALWAYS)
+        self._outlooks = Outlooks(self.book, ALWAYS, foresight)
         self._herald = Herald(self.book, self.chores, self.manual, self._outlooks, state.conditions)
+        self._herald.scores = state.scores
         self._site = plant.site.name
         self._gravity_topics = gravity_topics(plant)
         self._answers = Answers(state.answers)
@@ -177,6 +182,7 @@ class Scheduler:
             conditions=tuple(self._herald.conditions.values()),
             answers=self._answers.kept,
             journal_lines=self._journal_lines,
+            scores=self._herald.scores,
         )
 
     def plant_changed(self, plant: Plant, now: datetime) -> Iterable[Outgoing]:
@@ -234,8 +240,24 @@ class Scheduler:
         for batch in self._touched(now):
             record = self.book.batches.get(batch)
             if record is not None and record.active:
-                decisions += self.book.advance(batch, self._outlooks.of(record), now)
+                moved = self.book.advance(batch, self._outlooks.of(record), now)
+                decisions += moved + self._scored(moved, now)
         return decisions + self.book.begin_waiting(now, self._outlooks.awake_since)
+
+    def _scored(self, decisions: list[Decision], now: datetime) -> list[Decision]:
+        """Compares ends that have come in their time with what was foretold of them."""
+        told = []
+        for one in decisions:
+            record = self.book.batches.get(one.batch or "")
+            if record is None or one.event != "step-ended" or one.facts["late_s"]:
+                continue
+            found = score(record.foretold, [past for past in record.past if past.index == one.facts["index"]][-1])
+            if found.made:
+                self._herald.scores = together(self._herald.scores, found)
+                why = f"{found.held} of {found.made} forecasts of '{one.facts['step']}' held what happened"
+                facts = {"made": float(found.made), "held": float(found.held), "width_h": found.width_h / found.made}
+                told.append(Decision("forecast-scored", why, now, record.batch, record.chamber, facts=facts))
+        return told
 
     def _changes(self, now: datetime) -> Iterator[Message]:
         chambers = set(self.book.plant.chambers) if self._everything else set()
@@ -246,6 +268,7 @@ class Scheduler:
                 self._herald.forget(batch)
                 continue
             yield from self._herald.of_batch(record, now, afresh=self._everything)
+            record = self.book.batches[batch] = self._herald.with_foretold(record, now)
             self._wakes[batch] = self._herald.wakes_at(record, now) or NEVER
             chambers.add(record.chamber)
         for chamber in sorted(chambers & self.book.plant.chambers.keys()):

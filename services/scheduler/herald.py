@@ -10,6 +10,7 @@ from schemas.control import Setpoint
 from services.scheduler.book import Book
 from services.scheduler.chores import ChoreList
 from services.scheduler.course import next_move
+from services.scheduler.foresight import Scores, with_foretold
 from services.scheduler.manual import ManualSetpoints
 from services.scheduler.messages import (
     SOURCE,
@@ -23,7 +24,7 @@ from services.scheduler.messages import (
     truths_change_at,
 )
 from services.scheduler.outlooks import Outlooks
-from services.scheduler.plan import Expected, Outlook, expect
+from services.scheduler.plan import Expected, Outlook, Plan, plan
 from services.scheduler.progress import wakes_at
 from services.scheduler.records import BatchRecord
 
@@ -39,12 +40,14 @@ class Herald:
         outlooks: Outlooks,
         conditions: Iterable[Condition] = (),
     ) -> None:
+        self.scores = Scores()
         self.conditions = {(one.chamber, one.name): one for one in conditions}
         self._book, self._chores, self._manual, self._outlooks = book, chores, manual, outlooks
         self._setpoints: dict[str, Setpoint] = {}
         self._told: dict[str, BatchRecord] = {}
         self._states: dict[str, BatchState] = {}
         self._expected: dict[str, list[Expected]] = {}
+        self._plans: dict[str, Plan] = {}
 
     def everything(self) -> list[Message]:
         """All that stands, once more."""
@@ -60,14 +63,22 @@ class Herald:
         if not afresh and self._told.get(record.batch) is record:
             return []
         self._told[record.batch] = record
-        outlook = self._outlooks.of(record)
-        expected = self._expected[record.batch] = expect(record, outlook, now)
-        state = batch_state(record, expected, self._outlooks.facts(record), now)
+        found = plan(record, self._outlooks.foreseeing(record, now), now)
+        self._expected[record.batch] = found.likely
+        self._plans[record.batch] = found
+        state = batch_state(record, found, self._outlooks.facts(record), self.scores, now)
         old = self._states.get(record.batch)
         if old is not None and state.model_copy(update={"at": old.at}) == old:
             return []
         self._states[record.batch] = state
         return [state]
+
+    def with_foretold(self, record: BatchRecord, now: datetime) -> BatchRecord:
+        """The batch with what was last foretold of it, to be scored when it has come."""
+        found = self._plans.pop(record.batch, None)
+        noted = record if found is None else with_foretold(record, found, now)
+        self._told[record.batch] = noted
+        return noted
 
     def of_chamber(self, chamber: str, now: datetime) -> list[Message]:
         """Its conditions, and what is asked of it."""

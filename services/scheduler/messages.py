@@ -11,8 +11,9 @@ from schemas.ends import AttenuationAtLeast, GravityAtMost, GravityStable, Stabi
 from services.scheduler.book import word_asked
 from services.scheduler.chores import ChoreList
 from services.scheduler.course import rate_at, setpoint_at, waypoints
+from services.scheduler.foresight import Scores
 from services.scheduler.gravity_facts import GravityFacts
-from services.scheduler.plan import Expected, Outlook, planned_steps
+from services.scheduler.plan import Expected, Outlook, Plan, planned_steps
 from services.scheduler.records import BatchRecord, ManualSetpoint
 from services.scheduler.triggers import all_but_next
 from services.scheduler.words import lasting, says
@@ -24,7 +25,7 @@ LATE_FOR = timedelta(days=1)
 """How long a late step is told of, unless it ends before."""
 
 
-def batch_state(record: BatchRecord, expected: Sequence[Expected], facts: GravityFacts, now: datetime) -> BatchState:
+def batch_state(record: BatchRecord, plan: Plan, facts: GravityFacts, scores: Scores, now: datetime) -> BatchState:
     """The batch with its plan."""
     run, strength = record.run, facts.strength
     return BatchState(
@@ -38,11 +39,13 @@ def batch_state(record: BatchRecord, expected: Sequence[Expected], facts: Gravit
         started=record.started,
         step=None if run is None else run.index,
         step_began=None if run is None else run.began,
-        steps=planned_steps(record, list(expected)),
+        steps=planned_steps(record, plan),
         original_gravity_sg=record.original_gravity_sg,
         gravity_sg=_rounded(facts.level_sg, 4),
         attenuation_percent=_rounded(facts.attenuation_percent, 1),
         alcohol_percent=None if strength is None else _rounded(max(0.0, strength.alcohol_by_volume), 2),
+        forecasts_held=_rounded(scores.coverage, 3),
+        forecast_width_h=_rounded(scores.mean_width_h, 1),
         awaits=_awaits(record),
         why=record.why,
     )

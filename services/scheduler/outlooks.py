@@ -1,8 +1,10 @@
 """What each batch's triggers and plans may reckon with, worked out once for each change of its gravity log."""
 
+from dataclasses import replace
 from datetime import datetime
 
 from services.scheduler.book import Book
+from services.scheduler.foresight import Foresight
 from services.scheduler.gravity_facts import GravityFacts
 from services.scheduler.plan import Outlook
 from services.scheduler.records import BatchRecord
@@ -11,14 +13,26 @@ from services.scheduler.records import BatchRecord
 class Outlooks:
     """`awake_since` is since when somebody has been there to notice what is due."""
 
-    def __init__(self, book: Book, awake_since: datetime) -> None:
+    def __init__(self, book: Book, awake_since: datetime, foresight: Foresight | None = None) -> None:
         self.awake_since = awake_since
+        self._foresight = foresight
         self._book = book
         self._facts: dict[str, GravityFacts] = {}
 
     def of(self, record: BatchRecord) -> Outlook:
         """The outlook of one batch."""
-        return Outlook(self._book.plant.zone, self.facts(record), self._book.reached, self.awake_since)
+        return Outlook(
+            self._book.plant.zone,
+            self.facts(record),
+            reached=self._book.reached,
+            awake_since=self.awake_since,
+        )
+
+    def foreseeing(self, record: BatchRecord, now: datetime) -> Outlook:
+        """The same with the forecast, where there is one."""
+        outlook = self.of(record)
+        foreseen = None if self._foresight is None else self._foresight.of(record, self.facts(record), now)
+        return outlook if foreseen is None else replace(outlook, foreseen=foreseen)
 
     def facts(self, record: BatchRecord) -> GravityFacts:
         """What its gravity log says."""

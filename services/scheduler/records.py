@@ -51,6 +51,16 @@ class PastStep(Model):
     late: bool = False
 
 
+class Foretold(Model):
+    """When a step was expected to end, as of a moment: an 80 % interval and the likely end."""
+
+    made: Instant
+    index: int
+    earliest: Instant
+    likely: Instant
+    latest: Instant
+
+
 class PendingEdit(Model):
     """An edit that takes effect later."""
 
@@ -77,6 +87,7 @@ class BatchRecord(Model):
     past: tuple[PastStep, ...] = ()
     edits: tuple[PendingEdit, ...] = ()
     gravity: GravityLog = GravityLog()
+    foretold: tuple[Foretold, ...] = ()
     asked_c: Celsius | None = None
     """The setpoint it asks for, or asked for last."""
     why: Text = ""

@@ -10,6 +10,7 @@ from services.runtime.state import write_durably
 from services.scheduler.bells import Bells
 from services.scheduler.core import WAKE_TOPIC, Scheduler, SchedulerState
 from services.scheduler.feed import feed
+from services.scheduler.foresight import Foresight
 
 JOBS, FEED = "calendar.sqlite", "calendar.ics"
 
@@ -27,7 +28,7 @@ class Shell:
 
     def build(self, kept: SchedulerState | None, _now: datetime) -> Scheduler:
         """The core for life."""
-        self._core = Scheduler(self._plant, kept)
+        self._core = Scheduler(self._plant, kept, foresight=Foresight())
         return self._core
 
     def poll(self, now: datetime) -> Iterable[Incoming]:

@@ -29,7 +29,7 @@ from services.scheduler import calendar
 from services.scheduler.records import StepRun
 
 
-class GravityFacts(Protocol):
+class GravityAnswers(Protocol):
     """What is known of a batch's gravity, or foreseen of it."""
 
     def at_most(self, gravity_sg: float) -> datetime | None:
@@ -51,7 +51,7 @@ class View:
 
     run: StepRun
     zone: ZoneInfo
-    gravity: GravityFacts | None = None
+    gravity: GravityAnswers | None = None
     reached: Callable[[str, str], datetime | None] = lambda _batch, _step: None
 
 
@@ -143,7 +143,7 @@ def _next(trigger: Next, view: View, moment: datetime) -> datetime:
     return find(trigger.next, view.zone, moment)
 
 
-def _by_gravity(ask: Callable[[GravityFacts, Any], datetime | None]) -> Callable[[Any, View], datetime | None]:
+def _by_gravity(ask: Callable[[GravityAnswers, Any], datetime | None]) -> Callable[[Any, View], datetime | None]:
     return lambda trigger, view: None if view.gravity is None else ask(view.gravity, trigger)
 
 
