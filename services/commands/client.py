@@ -5,7 +5,6 @@ from datetime import datetime
 from pathlib import Path
 from random import Random
 
-import paho.mqtt.client as mqtt
 from pydantic import BaseModel
 
 from schemas.base import Message
@@ -14,8 +13,9 @@ from schemas.requests import Accepted, Refused, RequestBase
 from schemas.topics import TopicKind, parse, topic
 from services.runtime.address import BrokerAddress
 from services.runtime.broker import find_address
+from services.runtime.bus import BrokerLink
 from services.runtime.clock import SystemClock, machine_seconds
-from services.runtime.connection import Connection, Listeners
+from services.runtime.service import Outgoing
 
 QUIET_S = 0.25
 PATIENCE_S = 5.0
@@ -29,45 +29,47 @@ class Visit:
     """One connection of a command; use it with `with`. Raises Unreachable where there is no broker."""
 
     def __init__(self, address: BrokerAddress, random: Random | None = None) -> None:
-        self._random = random or Random()
-        self.name = f"cli-{self._random.randrange(16**8):08x}"
-        self.heard: dict[str, bytes] = {}
-        self._messages: list[tuple[str, bytes]] = []
-        listeners = Listeners(message=self._hear)
-        self._connection = Connection(address, self.name, self._random, listeners)
-        self._wait_for(lambda: self._connection.up, f"no broker answers at {address}; is `coldside up` running?")
+        dice = random or Random()
+        self.name = f"cli-{dice.randrange(16**8):08x}"
+        self._link = BrokerLink(address, self.name, dice)
+        self._filters: tuple[str, ...] = ()
+        self._wait_for(lambda: self._link.connected, f"no broker answers at {address}; is `coldside up` running?")
 
     def __enter__(self) -> "Visit":
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._connection.close()
+        self._link.close()
 
     def retained(self, filters: Iterable[str]) -> dict[str, Message]:
         """What the broker keeps under these filters; what cannot be read is left out."""
-        self._messages.clear()
-        self._connection.client.subscribe([(one, 1) for one in filters])
-        self._listen_until_quiet()
-        return {name: message for name, payload in self._messages if (message := _readable(name, payload)) is not None}
+        self._listen(filters)
+        found: dict[str, Message] = {}
+        deadline = machine_seconds() + PATIENCE_S
+        quiet_since = machine_seconds()
+        while machine_seconds() < deadline and machine_seconds() - quiet_since < QUIET_S:
+            for name, payload in self._heard(0.05):
+                quiet_since = machine_seconds()
+                if (message := _readable(name, payload)) is not None:
+                    found[name] = message
+        return found
 
     def raw(self, filters: Iterable[str], seconds: float) -> list[tuple[str, bytes]]:
         """Everything that devices say for a while."""
-        self._messages.clear()
-        self._connection.client.subscribe([(one, 0) for one in filters])
+        self._listen(filters)
+        found: list[tuple[str, bytes]] = []
         deadline = machine_seconds() + seconds
         while machine_seconds() < deadline:
-            self._connection.turn(min(0.2, seconds))
-        return list(self._messages)
+            found.extend(self._heard(0.2))
+        return found
 
     def follow(self, filters: Iterable[str], tell: Callable[[str, Message], None]) -> None:
         """Tells of every message until interrupted."""
-        self._connection.client.subscribe([(one, 1) for one in filters])
+        self._listen(filters)
         while True:
-            self._connection.turn(0.5)
-            for name, payload in self._messages:
+            for name, payload in self._heard(0.5):
                 if (message := _readable(name, payload)) is not None:
                     tell(name, message)
-            self._messages.clear()
 
     def site(self, wanted: str = "") -> str:
         """The site's name: the one given, or the only one that speaks on this broker. Raises Unreachable."""
@@ -82,13 +84,13 @@ class Visit:
     def ask(self, site: str, request: RequestBase) -> Accepted | Refused:
         """Sends a request and waits for its answer. Raises Unreachable when none comes in time."""
         answer_topic = topic(site, TopicKind.REPLY, request.client, request.id)
-        self._messages.clear()
-        self._connection.client.subscribe(answer_topic, 1)
-        self._connection.client.publish(topic_for(site, request), encode(request), qos=1)
+        self._listen([answer_topic])
+        self._wait_for(lambda: self._link.listening, "the broker does not let this command hear its answer")
+        self._link.publish(Outgoing(topic_for(site, request), request))
         answers: list[Message] = []
 
         def answered() -> bool:
-            answers.extend(decode(name, payload) for name, payload in self._messages if name == answer_topic)
+            answers.extend(decode(name, payload) for name, payload in self._heard(0.05) if name == answer_topic)
             return bool(answers)
 
         self._wait_for(answered, f"the {request.service} does not answer; does `coldside status` show it running?")
@@ -97,25 +99,27 @@ class Visit:
             raise Unreachable(f"something else than the {request.service} answered")
         return answer
 
-    def _hear(self, received: mqtt.MQTTMessage) -> None:
-        self._messages.append((received.topic, bytes(received.payload)))
-        self._connection.client.ack(received.mid, received.qos)
+    def _listen(self, filters: Iterable[str]) -> None:
+        """Whatever was listened to before, what is retained comes once more."""
+        self._link.listen(())
+        self._link.listen(tuple(filters))
 
-    def _listen_until_quiet(self) -> None:
-        deadline, quiet_since, heard = machine_seconds() + PATIENCE_S, machine_seconds(), 0
-        while machine_seconds() < deadline and machine_seconds() - quiet_since < QUIET_S:
-            self._connection.turn(0.05)
-            if len(self._messages) > heard:
-                heard, quiet_since = len(self._messages), machine_seconds()
+    def _heard(self, wait_s: float) -> list[tuple[str, bytes]]:
+        self._link.turn(wait_s)
+        heard = []
+        for delivery in self._link.take(1000):
+            self._link.acknowledge(delivery.ticket)
+            heard.append((delivery.topic, delivery.body if isinstance(delivery.body, bytes) else encode(delivery.body)))
+        self._link.flush()
+        return heard
 
     def _wait_for(self, happened: Callable[[], bool], otherwise: str) -> None:
         deadline = machine_seconds() + PATIENCE_S
         while not happened():
             if machine_seconds() > deadline:
-                raise Unreachable(
-                    f"{otherwise} ({self._connection.trouble})" if self._connection.trouble else otherwise
-                )
-            self._connection.turn(0.1)
+                trouble = self._link.trouble
+                raise Unreachable(f"{otherwise} ({trouble})" if trouble else otherwise)
+            self._link.turn(0.05)
 
 
 def where(broker: str, state: Path) -> BrokerAddress:
