@@ -10,7 +10,8 @@ _FORGET = 0.9
 class Steady:
     """Seconds since the service was built. A gap unlike those before it does not count, unless the next is like it.
 
-    `jumped`: the last one did not count. So a wall clock that is set forward ends no compressor's rest, and one that is set back freezes no timer.
+    `jumped`: the last one did not count. So a wall clock that is set forward ends no compressor's rest, and one that
+    is set back freezes no timer.
     """
 
     __slots__ = ("elapsed_s", "jumped", "_seen", "_usual_s", "_doubted_s")

@@ -23,6 +23,7 @@ from services.supervisor.memory import SupervisorState
 
 START = datetime(2026, 3, 1, tzinfo=UTC)
 TICK = timedelta(seconds=10)
+REST_S = 300.0
 Key = tuple[str, str]
 
 _PROBE = "{measures: temperature, from: {simulated: true}}"
@@ -153,8 +154,8 @@ class Bench:
 
     def _obey(self, command: Command) -> None:
         key = command.chamber, command.output
-        rest_s = self.plant.chambers[command.chamber].outputs[command.output].rest_s
-        if command.level and not self.relays.get(key) and self.elapsed_s < self.dropped_s.get(key, -rest_s) + rest_s:
+        resting = self.elapsed_s < self.dropped_s.get(key, -REST_S) + REST_S
+        if command.level and not self.relays.get(key) and resting:
             return
         self.leases[key] = command.at + timedelta(seconds=command.lease_s)
         self._set(key, command.level)
