@@ -43,6 +43,7 @@ class ServiceName(StrEnum):
     SUPERVISOR = "supervisor"
     SCHEDULER = "scheduler"
     NOTIFIER = "notifier"
+    DEPUTY = "deputy"
     RECORDER = "recorder"
     CONSOLE = "console"
     SIMULATOR = "simulator"

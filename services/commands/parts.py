@@ -34,6 +34,12 @@ def _notifier(plant: Plant, path: Path, surroundings: Surroundings) -> Part[Any]
     return part(plant, surroundings.state_folder, path)
 
 
+def _deputy(plant: Plant, path: Path, surroundings: Surroundings) -> Part[Any]:
+    from services.notifier.__main__ import deputy_part
+
+    return deputy_part(plant, surroundings.state_folder, path)
+
+
 def _recorder(plant: Plant, path: Path, surroundings: Surroundings) -> Part[Any]:
     from services.recorder.__main__ import build
     from services.recorder.core import RecorderState
@@ -69,6 +75,7 @@ RUNNABLE: dict[ServiceName, Maker] = {
     ServiceName.SUPERVISOR: _plain(ServiceName.SUPERVISOR, persistent=False),
     ServiceName.SCHEDULER: _plain(ServiceName.SCHEDULER, persistent=True),
     ServiceName.NOTIFIER: _notifier,
+    ServiceName.DEPUTY: _deputy,
     ServiceName.RECORDER: _recorder,
     ServiceName.SIMULATOR: _plain(ServiceName.SIMULATOR, persistent=False),
 }

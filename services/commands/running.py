@@ -41,7 +41,7 @@ def up(
     if plant is None and past and not (state / STORE_FILE).exists():
         _make_past(path, state)
     address = broker or (described.broker.address if described.broker else "")
-    services = [*APART, *TOGETHER, *((ServiceName.SIMULATOR,) if _simulated(described) else ())]
+    services = [*APART, *TOGETHER, *_when_needed(described)]
     become_keeper(
         Plan(
             members=_members(services, each, path, state, address or BROKER_PLACE),
@@ -97,8 +97,14 @@ def _simulated(plant: Plant) -> bool:
     return any(hasattr(source, "simulated") for source in sources)
 
 
+def _when_needed(plant: Plant) -> list[ServiceName]:
+    """A deputy where somebody is to be told, a simulator where something is simulated."""
+    deputy = [ServiceName.DEPUTY] if plant.notifier.routes else []
+    return [*deputy, *([ServiceName.SIMULATOR] if _simulated(plant) else [])]
+
+
 def _members(services: list[ServiceName], each: bool, plant: Path, state: Path, broker: str) -> dict[str, list[str]]:
-    groups = [[name] for name in services if each or name in APART or name is ServiceName.SIMULATOR]
+    groups = [[name] for name in services if each or name not in TOGETHER]
     if not each:
         groups.append([name for name in services if name in TOGETHER])
     base = [sys.executable, "-m", "services.commands.member"]

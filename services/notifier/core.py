@@ -9,8 +9,8 @@ from pydantic import ValidationError
 from schemas.alarms import Alarm, Condition
 from schemas.base import SITE_WIDE, Instant, Message, Model, ServiceName
 from schemas.conditions import ConditionKind
-from schemas.contract import retained, topic_for
-from schemas.journal import Health, JournalEntry
+from schemas.contract import topic_for
+from schemas.journal import Health
 from schemas.plant import Plant
 from schemas.requests import DeclareTask, EndTask, RequestBase, SendTestMessage
 from schemas.topics import TopicKind, every
@@ -18,9 +18,9 @@ from services.notifier.absence import Absence
 from services.notifier.catalogue import Catalogue, Definitions, standard_catalogue
 from services.notifier.desk import Desk, DeskState
 from services.notifier.dispatch import ANSWER, FOLLOWED, RESULT, Result
+from services.notifier.herald import Herald
 from services.notifier.orders import Orders, Tasks
-from services.notifier.outbox import Envelope
-from services.notifier.records import AlarmRecord, alarm_of
+from services.notifier.records import AlarmRecord
 from services.notifier.register import Change, Register
 from services.notifier.requests import ASKED_FOR, Answer
 from services.notifier.watch import HealthWatch
@@ -75,14 +75,13 @@ class Notifier:
         self.plant = plant
         self._site = plant.site.name
         self._catalogue = standard_catalogue() if catalogue is None else catalogue
-        self._announce = announce
-        self._watch = HealthWatch({*expected, *state.watched}, health_period_s)
+        self._watch = HealthWatch({*expected, *state.watched}, health_period_s, own=self.name)
         self._register = Register(Definitions(plant, self._catalogue), state.records)
         self._desk = Desk(plant, state.desk, key)
         self._orders = Orders(plant, self._register, self._desk, state.answers, Tasks(dict(state.tasks)), key)
         self._absence = Absence(state.seen, booted)
         self._watchers = watchers_for(plant)
-        self._journal_lines = state.journal_lines
+        self._herald = Herald(self._site, self.name, state.journal_lines, announce)
         self._handlers: Mapping[type[Message], Callable[[Any, datetime], Iterable[Outgoing]]] = {
             Condition: self._take_condition,
             Health: self._take_health,
@@ -102,7 +101,7 @@ class Notifier:
     @property
     def alarms(self) -> tuple[Alarm, ...]:
         """Every alarm it has a record of, quiet ones too."""
-        return tuple(self._alarm(record) for record in self._register.records.values())
+        return tuple(self._herald.alarm(record, self._register) for record in self._register.records.values())
 
     def start(self, now: datetime) -> Iterable[Outgoing]:
         """What came due while it was away, and that it was."""
@@ -113,7 +112,7 @@ class Notifier:
     def rejoin(self, now: datetime) -> Iterable[Outgoing]:
         """Every alarm, every condition of its own and every address, as they stand."""
         own = [self._own(record) for record in self._register.records.values() if record.source == self.name]
-        return [*(self._send(message) for message in (*self.alarms, *own)), *self._desk.reports(now)]
+        return [*(self._herald.send(message) for message in (*self.alarms, *own)), *self._desk.reports(now)]
 
     def receive(self, incoming: Incoming, now: datetime) -> Iterable[Outgoing]:
         """Takes in what it listens to, and what its shell tells it; anything else is none of its business."""
@@ -144,7 +143,7 @@ class Notifier:
             records=tuple(self._register.records.values()),
             answers=self._orders.answers.kept,
             watched=self._watch.watched,
-            journal_lines=self._journal_lines,
+            journal_lines=self._herald.lines,
             desk=self._desk.kept,
             tasks=self._orders.tasks.until,
             seen=self._absence.seen,
@@ -173,6 +172,8 @@ class Notifier:
         return [*self._raise(SITE_WIDE, CLOCK_WRONG, True, now, told), *self._look(now)]
 
     def _take_condition(self, condition: Condition, now: datetime) -> Iterable[Outgoing]:
+        if condition.source == ServiceName.DEPUTY:
+            return ()
         return self._look(now) if self._register.take(condition, now) else ()
 
     def _take_health(self, health: Health, now: datetime) -> Iterable[Outgoing]:
@@ -209,7 +210,7 @@ class Notifier:
         settled = self._desk.settle(envelope_id, error, now)
         if settled is None:
             return ()
-        return [*self._journal_delivery(settled, now), *self._look(now)]
+        return [*self._herald.delivery(settled, now), *self._look(now)]
 
     def _look_at_services(self, now: datetime) -> list[Outgoing]:
         judged = self._watch.judge(now).items()
@@ -245,18 +246,16 @@ class Notifier:
         if told_before and record is not None and (not active or figures or record.detail == detail):
             return []
         value, limit, unit = figures or (None, None, "")
-        condition = Condition(
-            at=now, source=self.name, chamber=chamber, name=name, active=active, since=now, detail=detail[:2000],
-            value=value, limit=limit, unit=unit,
-        )  # fmt: skip
+        figured = {"value": value, "limit": limit, "unit": unit}
+        condition = self._herald.condition(chamber, name, active, now, detail, **figured)
         self._register.take(condition, now)
-        return [self._send(condition)]
+        return [self._herald.send(condition)]
 
     def _own(self, record: AlarmRecord) -> Condition:
-        return Condition(
-            at=record.reported_at, source=self.name, chamber=record.chamber, name=record.name,
-            active=record.condition_on, since=record.condition_changed, detail=record.detail, value=record.value,
-            limit=record.limit, unit=record.unit,
+        """A condition of its own as it stands."""
+        return self._herald.condition(
+            record.chamber, record.name, record.condition_on, record.reported_at, record.detail,
+            since=record.condition_changed, value=record.value, limit=record.limit, unit=record.unit,
         )  # fmt: skip
 
     def _look(self, now: datetime) -> list[Outgoing]:
@@ -265,35 +264,4 @@ class Notifier:
         return [*said, *self._desk.look(records, self._register.find, self._register.rules, now)]
 
     def _tell(self, changes: Iterable[Change], now: datetime) -> list[Outgoing]:
-        said = []
-        for change in changes:
-            alarm = self._alarm(change.record)
-            if self._announce is not None:
-                self._announce(alarm)
-            facts = {"alarm": change.record.name, "phase": change.record.phase.value}
-            said += [
-                self._send(alarm),
-                self._journal(change.event, change.who, change.why, now, chamber=change.record.chamber, facts=facts),
-            ]
-        return said
-
-    def _journal_delivery(self, envelope: Envelope, now: datetime) -> list[Outgoing]:
-        """The first failure of a message, its arrival, its being given up; not every attempt."""
-        if envelope.waiting and envelope.attempts > 1:
-            return []
-        event = "message-delivered" if envelope.delivered else "message-failed"
-        event = "message-given-up" if envelope.given_up else event
-        facts = {"message": envelope.id, "to": envelope.member, "attempts": float(envelope.attempts)}
-        return [self._journal(event, self.name, envelope.error or envelope.subject, now, facts=facts)]
-
-    def _journal(self, event: str, who: str, why: str, now: datetime, **said: Any) -> Outgoing:
-        self._journal_lines += 1
-        number = f"{self.name}-{int(now.timestamp())}-{self._journal_lines}"
-        entry = JournalEntry(at=now, source=self.name, id=number, event=event, who=who, why=why, **said)
-        return Outgoing(topic_for(self._site, entry, self.name), entry)
-
-    def _alarm(self, record: AlarmRecord) -> Alarm:
-        return alarm_of(record, self._register.definition(record), self.name)
-
-    def _send(self, message: Message) -> Outgoing:
-        return Outgoing(topic_for(self._site, message), message, retain=retained(message))
+        return self._herald.changes(changes, self._register, now)

@@ -15,6 +15,7 @@ from schemas.base import ServiceName
 from schemas.plant import Plant
 from services.notifier.core import Notifier, NotifierState
 from services.notifier.couriers import TIMEOUT_S, beat, carry
+from services.notifier.deputy import Deputy, DeputyState
 from services.notifier.dispatch import ANSWER, DISPATCH, FOLLOWED, HEARTBEAT, RESULT, Answer, Beat, Dispatch, Result
 from services.notifier.links import SHORTEST_KEY
 from services.notifier.log_courier import log_alarm
@@ -68,6 +69,10 @@ class Shell:
         key = b"" if rules is None else link_key(Path(rules.key_file) if rules.key_file else self._folder / KEY_FILE)
         booted = now - timedelta(seconds=SystemClock().elapsed())
         return Notifier(self._plant, restored, expected=self._expected, announce=log_alarm, key=key, booted=booted)
+
+    def build_deputy(self, restored: DeputyState | None, now: datetime) -> Deputy:
+        """A deputy instead, whose messages go by the same couriers."""
+        return Deputy(self._plant, restored)
 
     def perform(self, outgoing: Outgoing) -> bool:
         """Carries what the core wants carried. Does not wait."""

@@ -17,16 +17,24 @@ PLANNED_ABSENCE = timedelta(minutes=5)
 ESSENTIAL = frozenset({ServiceName.BRIDGE, ServiceName.SUPERVISOR, ServiceName.SCHEDULER, ServiceName.RECORDER})
 """Services that a site cannot do without; the others may be stopped for good."""
 
-OWN = ServiceName.NOTIFIER
-"""Its own health says that the broker lives; that it is lost itself is for others to say."""
-
 BROKER_LOST = condition_name(ConditionKind.BROKER_LOST)
 
 
 class HealthWatch:
-    """Remembers when each service was last heard. It watches those `expected`, and any other once it has spoken."""
+    """Remembers when each service was last heard. It watches those `expected`, and any other once it has spoken.
 
-    def __init__(self, expected: Iterable[ServiceName], period_s: float, now: datetime | None = None) -> None:
+    The health of the watching service itself, `own`, says only that the broker lives; that it is lost is for others to
+    say.
+    """
+
+    def __init__(
+        self,
+        expected: Iterable[ServiceName],
+        period_s: float,
+        now: datetime | None = None,
+        own: ServiceName | None = None,
+    ) -> None:
+        self._own = own
         self._silence = timedelta(seconds=PERIODS_MISSED * period_s)
         self._heard: dict[ServiceName, datetime | None] = dict.fromkeys(expected, now)
         self._state: dict[ServiceName, Wellness] = {}
@@ -49,7 +57,7 @@ class HealthWatch:
         broker_lost = self._broker_is_lost(silent)
         judged = {BROKER_LOST: broker_lost}
         for service in self._heard:
-            lost = service in silent and not broker_lost and service is not OWN
+            lost = service in silent and not broker_lost and service is not self._own
             judged[condition_name(ConditionKind.SERVICE_LOST, service)] = lost
         return judged
 

@@ -12,10 +12,10 @@ from schemas.plant import Measure, Plant
 from schemas.telemetry import ContactReading, FlowReading, MassReading, Quality
 from services.notifier.watchers.finding import Finding, Key, probes_that_measure, reading_topics
 
-BUCKET = timedelta(minutes=5)
-BUCKETS = 6
-LEAST_FALL_KG = {"keg": 0.03, "cylinder": 0.008}
-"""In five minutes, in every one of six: beyond what a hobby scale wanders (common practice, no source)."""
+BUCKET = timedelta(minutes=2.5)
+BUCKETS = 12
+LEAST_FALL_KG = {"keg": 0.015, "cylinder": 0.004}
+"""In every bucket of half an hour: beyond what a hobby scale wanders (common practice, no source)."""
 MOST_UNEVEN = 3.0
 """A leak runs evenly; people pour in gulps."""
 GAINED_KG = {"keg": 1.0, "cylinder": 0.3}
@@ -26,7 +26,7 @@ BACK = 1.1
 
 
 class Scale:
-    """One scale: medians of five minutes, and what follows from the last half hour of them."""
+    """One scale: medians of a few minutes, and what follows from the last half hour of them."""
 
     def __init__(self, weighed: Weighed) -> None:
         self.weighed = weighed
