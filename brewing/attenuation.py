@@ -8,6 +8,8 @@ from brewing.errors import check
 _STEP = 0.12
 _DONE = 0.999995
 _MOST_STEPS = 4000
+_LONGEST_DAYS = 400.0
+"""A curve of high order never quite arrives; nobody waits longer than this."""
 
 
 def logistic_extract(original: float, final: float, rate_per_day: float, middle_day: float, day: float) -> float:
@@ -44,7 +46,7 @@ class FermentedShare:
 
         day = gone = k1 = 0.0
         self._days, self._shares, self._slopes = [day], [gone], [k1]
-        while gone < _DONE and len(self._days) < _MOST_STEPS:
+        while gone < _DONE and day < _LONGEST_DAYS and len(self._days) < _MOST_STEPS:
             slowing = min(1.0, max(0.02, (1.0 - gone) ** (power - 1.0)))
             step = min(_STEP / rate / slowing, lag / 2.0 + day)
             k2 = slope(day + step / 2.0, gone + step / 2.0 * k1)

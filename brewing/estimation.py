@@ -10,6 +10,8 @@ from typing import NamedTuple
 _NUDGE = 1e-4
 _OUTLIER = 2.5
 _MOST_STEPS = 40
+_STIFF = 1e9
+"""Damping beyond which no step is worth taking."""
 _ENOUGH = 6
 
 Vector = list[float]
@@ -74,17 +76,20 @@ def inverse(matrix: list[Vector]) -> list[Vector]:
 def _minimised(model: Model, read: Sequence[float], prior: Prior, sigma: float) -> Vector:
     values, damping = list(prior.centre), 1e-3
     cost = _cost(model, read, values, prior, sigma)
+    normal, right = _normal(model, read, values, prior, sigma)
     for _ in range(_MOST_STEPS):
-        normal, right = _normal(model, read, values, prior, sigma)
         damped = [[one * (1.0 + damping * (i == j)) for j, one in enumerate(row)] for i, row in enumerate(normal)]
         step = [sum(a * b for a, b in zip(row, right, strict=True)) for row in inverse(damped)]
         tried = [value + change for value, change in zip(values, step, strict=True)]
         new_cost = _cost(model, read, tried, prior, sigma)
         if new_cost <= cost:
-            settled = cost - new_cost < 1e-9 * (1.0 + cost)
+            settled = cost - new_cost < 1e-6 * (1.0 + cost)
             values, cost, damping = tried, new_cost, damping / 5.0
             if settled:
                 break
+            normal, right = _normal(model, read, values, prior, sigma)
+        elif damping > _STIFF:
+            break
         else:
             damping *= 8.0
     return values

@@ -24,7 +24,7 @@ from services.scheduler.gravity_facts import SURE, GravityFacts
 COURSES = 60
 STEP_DAYS = 1.0 / 12.0
 HORIZON_DAYS = 45.0
-MOST_READINGS = 60
+MOST_READINGS = 40
 READING_SD = 0.001
 """SG: what a reading is trusted to here; an instrument's errors hang together, so more than its noise."""
 USUAL_ATTENUATION_PERCENT = 76.0
