@@ -1,6 +1,6 @@
 """Where a batch's gravity is going, as an ensemble of likely courses, and how earlier forecasts have turned out.
 
-Kinetics are fitted to the batch so far (`brewing.forecast`); courses are drawn from what the fit leaves open. A moment
+A logistic is fitted to the batch so far; courses are drawn from what the fit leaves open. A moment
 is then the quantile of the moments in all courses, so that every later step gets its interval from the same courses.
 """
 
@@ -8,15 +8,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
-from math import sqrt
+from math import exp, log, sqrt
 from random import Random
 
 from brewing import gravity
-from brewing.attenuation import FermentedShare
-from brewing.errors import OutOfRange
-from brewing.estimation import Vector
-from brewing.fermentation import Wort, inoculum_share
-from brewing.forecast import Expectation, Fit, Reading, fit
+from brewing.errors import OutOfRange, check
+from brewing.estimation import Estimate, Prior, Vector, estimate
 from brewing.kinetics import STRAINS, Programme, Strain, yeast_days
 from schemas.ends import GravityStable
 from services.scheduler.gravity_facts import SURE, GravityFacts
@@ -24,12 +21,15 @@ from services.scheduler.gravity_facts import SURE, GravityFacts
 COURSES = 60
 STEP_DAYS = 1.0 / 12.0
 HORIZON_DAYS = 45.0
+_GRID = tuple(n * STEP_DAYS for n in range(int(HORIZON_DAYS / STEP_DAYS) + 1))
 MOST_READINGS = 40
 READING_SD = 0.001
 """SG: what a reading is trusted to here; an instrument's errors hang together, so more than its noise."""
 USUAL_ATTENUATION_PERCENT = 76.0
 BELOW_BEST_PERCENT = 4.0
 """A batch usually ends so far below the most that its yeast can reach. Common practice, no source."""
+STEEPNESS_OF_RATE, MIDDLE_OF_STEEPNESS = 0.9, 3.0
+"""A strain's logistic beforehand: 1.6 /d, half way after 1.9 d for ale. Common practice, no source."""
 COOL_C, WARM_C = 14.0, 27.0
 """Setpoints below and above which another kind of yeast is expected. Common practice, no source."""
 
@@ -43,7 +43,7 @@ class Course:
     @cached_property
     def gravity_sg(self) -> tuple[float, ...]:
         """By the short formula SG = 1 + P / (258.6 - 0.88 P), which is all that differences need."""
-        return tuple(1.0 + p / (258.6 - 0.88 * p) for p in self.extract)
+        return tuple(_short_gravity(one) for one in self.extract)
 
     def day_at_most(self, extract: float) -> float | None:
         """The first day with so little extract left."""
@@ -110,20 +110,24 @@ def foresee(
     if original is None or not facts.points:
         return None
     try:
-        expected = _expectation(original, programme, most_percent)
-        fitted = fit(_readings(facts, pitched), expected, programme, READING_SD)
-        courses = _courses(fitted, programme)
+        extract = gravity.plato(check("original_gravity", original, 1.015, gravity.MOST_SG, ""))
+        strain = _strain(programme.at(0.0))
+        days, said = _readings(facts, pitched)
+        counted = yeast_days(programme, strain, days)
+        prior = _prior(extract, strain, most_percent)
+        found = estimate(lambda values: _gravities(values, extract, counted), said, prior, READING_SD)
+        courses = _courses(found, extract, yeast_days(programme, strain, _GRID))
     except OutOfRange:
         return None
     return Foreseen(courses, pitched, original, _points_a_day(facts))
 
 
-def _expectation(original: float, programme: Programme, most_percent: float | None) -> Expectation:
+def _prior(extract: float, strain: Strain, most_percent: float | None) -> Prior:
+    """Of final extract (degP), and the logarithms of steepness (1/d), middle (d) and skewness."""
     likely = USUAL_ATTENUATION_PERCENT if most_percent is None else most_percent - BELOW_BEST_PERCENT
-    final = gravity.final_gravity_for(original, likely)
-    strain = _strain(programme.at(0.0))
-    cells = strain.cells_per_ml_plato * gravity.plato(original) * 1000.0
-    return Expectation(original, final, strain, inoculum_share(Wort(1.0, original, final), cells))
+    steepness = strain.rate * STEEPNESS_OF_RATE
+    middle = MIDDLE_OF_STEEPNESS / steepness
+    return Prior([extract * (1.0 - likely / 100.0), log(steepness), log(middle), 0.0], [0.05 * extract, 0.5, 0.5, 0.4])
 
 
 def _strain(begins_c: float) -> Strain:
@@ -132,12 +136,32 @@ def _strain(begins_c: float) -> Strain:
     return STRAINS["warm ale" if begins_c > WARM_C else "ale"]
 
 
-def _readings(facts: GravityFacts, pitched: datetime) -> list[Reading]:
-    """Thinned to what a fit can use; the latest is always among them."""
+def _extracts(values: Vector, original: float, counted: Sequence[float]) -> list[float]:
+    """degP: AEf + (OE - AEf) (1 + exp(k (t - tm)))^-s, the logistic of ASBC Yeast-14 made lopsided by s.
+
+    Time is counted in days at the yeast's usual temperature.
+    """
+    final = min(original - 0.5, values[0])
+    k, middle, skew = (exp(min(4.0, max(-4.0, value))) for value in values[1:])
+    fall = original - final
+    return [final + fall * (1.0 + exp(min(60.0, k * (t - middle)))) ** -skew for t in counted]
+
+
+def _gravities(values: Vector, original: float, counted: Sequence[float]) -> list[float]:
+    return [_short_gravity(extract) for extract in _extracts(values, original, counted)]
+
+
+def _short_gravity(extract: float) -> float:
+    return 1.0 + extract / (258.6 - 0.88 * extract)
+
+
+def _readings(facts: GravityFacts, pitched: datetime) -> tuple[tuple[float, ...], list[float]]:
+    """Days and gravities, thinned to what a fit can use; the wort itself and the latest are always among them."""
     points = [one for one in facts.points if one.at >= pitched]
-    stride = max(1, len(points) // MOST_READINGS)
-    kept = points[::-1][::stride][::-1]
-    return [Reading((one.at - pitched).total_seconds() / 86400.0, one.sg) for one in kept]
+    kept = points[::-1][:: max(1, len(points) // MOST_READINGS)][::-1]
+    original = facts.original_gravity_sg or 1.0
+    days = (0.0, *((one.at - pitched).total_seconds() / 86400.0 for one in kept))
+    return days, [_short_gravity(gravity.plato(sg)) for sg in (original, *(one.sg for one in kept))]
 
 
 def _points_a_day(facts: GravityFacts) -> float:
@@ -146,32 +170,15 @@ def _points_a_day(facts: GravityFacts) -> float:
     return max(0.5, len(recent) / 2.0)
 
 
-def _courses(fitted: Fit, programme: Programme) -> list[Course]:
-    days = tuple(n * STEP_DAYS for n in range(int(HORIZON_DAYS / STEP_DAYS) + 1))
-    counted = yeast_days(programme, fitted.expected.strain, days)
-    random = Random(0)
-    roots = _root(fitted.estimate.covariance)
-    return [_course(_drawn(fitted, roots, random), counted) for _ in range(COURSES)]
+def _courses(found: Estimate, original: float, counted: tuple[float, ...]) -> list[Course]:
+    random, root = Random(0), _root(found.covariance)
+    return [Course(tuple(_extracts(_drawn(found, root, random), original, counted))) for _ in range(COURSES)]
 
 
-def _course(drawn: Fit, counted: tuple[float, ...]) -> Course:
-    original = gravity.plato(drawn.expected.original_gravity)
-    final = min(original, drawn.estimate.values[0])
-    strain = drawn.strain
-    share = FermentedShare(
-        min(20.0, max(0.02, strain.rate)),
-        min(20.0, max(0.02, strain.lag_h / 24.0)),
-        drawn.expected.inoculum,
-        min(3.0, max(0.3, strain.order)),
-    )
-    return Course(tuple(original - (original - final) * share.at(days) for days in counted))
-
-
-def _drawn(fitted: Fit, roots: list[Vector], random: Random) -> Fit:
-    normals = [random.gauss(0.0, 1.0) for _ in roots]
-    shifts = (sum(a * b for a, b in zip(row, normals, strict=True)) for row in roots)
-    values = [value + shift for value, shift in zip(fitted.estimate.values, shifts, strict=True)]
-    return replace(fitted, estimate=fitted.estimate._replace(values=values))
+def _drawn(found: Estimate, root: list[Vector], random: Random) -> Vector:
+    normals = [random.gauss(0.0, 1.0) for _ in root]
+    shifts = (sum(a * b for a, b in zip(row, normals, strict=True)) for row in root)
+    return [value + shift for value, shift in zip(found.values, shifts, strict=True)]
 
 
 def _root(matrix: list[Vector]) -> list[Vector]:
