@@ -15,9 +15,9 @@ MOSQUITTO = shutil.which("mosquitto", path="/usr/sbin:/usr/bin:/usr/local/sbin:/
 
 
 @contextmanager
-def embedded_broker(folder: Path) -> Iterator[BrokerAddress]:
+def embedded_broker(folder: Path, port: int = 0) -> Iterator[BrokerAddress]:
     """nats-server as `coldside up` starts it, its store under the folder."""
-    broker = prepare_broker(folder, preferred_port=0)
+    broker = prepare_broker(folder, preferred_port=port)
     member = Member("broker", broker.command, broker.user)
     member.start()
     try:

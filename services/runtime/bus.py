@@ -13,6 +13,7 @@ from services.runtime.address import BrokerAddress
 from services.runtime.clock import machine_seconds
 from services.runtime.connection import Connection, Listeners, Will
 from services.runtime.link import Delivery, kept_while_offline
+from services.runtime.quick_client import Packet
 from services.runtime.service import Outgoing
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ class BrokerLink:
         self._try_again: list[str] = []
         self._try_again_s = 0.0
         listeners = Listeners(
-            self._on_up, self._on_down, self._on_message, self._on_confirmed, self._last_will, self._is_full
+            self._on_up, self._on_down, self._on_received, self._on_confirmed, self._last_will, self._is_full
         )
         self._connection = Connection(
             address, client_id, random, listeners, persistent=persistent, keep_alive_s=keep_alive_s
@@ -116,7 +117,7 @@ class BrokerLink:
             self._subscribe(new)
 
     def publish(self, outgoing: Outgoing) -> int:
-        """Sends at once when there is a connection and room; see `KEPT_WHILE_OFFLINE` for what waits otherwise.
+        """Leaves with the next flush when there is a connection and room; `KEPT_WHILE_OFFLINE` says what waits else.
 
         A payload over 16,000 bytes is counted and not sent: no broker would say that it refused it.
         """
@@ -138,6 +139,10 @@ class BrokerLink:
         self._shed()
         return letter.number
 
+    def flush(self) -> None:
+        """One write for all that was published and acknowledged since the last."""
+        self._connection.flush()
+
     def turn(self, wait_s: float) -> None:
         """Reads a limited number of messages, so that they are handled soon; the rest waits in the socket."""
         self._read = 0
@@ -152,7 +157,7 @@ class BrokerLink:
     def acknowledge(self, ticket: int) -> None:
         """Sends the PUBACK, when the connection it came over still stands."""
         if ticket and ticket >> _MID_BITS == self.connections and self.connected:
-            self._client.ack(ticket & ((1 << _MID_BITS) - 1), 1)
+            self._client.acknowledge(ticket & ((1 << _MID_BITS) - 1))
 
     def confirmed(self) -> list[int]:
         """Which messages the broker has acknowledged, or were given up."""
@@ -165,18 +170,14 @@ class BrokerLink:
 
     def _send_once(self, outgoing: Outgoing, payload: bytes) -> None:
         if self.connected:
-            self._client.publish(outgoing.topic, payload, 0, outgoing.retain)
+            self._client.post(outgoing.topic, payload, 0, outgoing.retain)
         else:
             self.counts["dropped-offline"] += 1
 
     def _send_queued(self) -> None:
         while self._queue and self.connected and len(self._sent) < WINDOW:
             letter = self._queue.popleft()
-            info = self._client.publish(letter.topic, letter.payload, 1, letter.retain)
-            if self.connected:
-                self._sent[info.mid] = letter
-            else:
-                self._put_back([letter])
+            self._sent[self._client.post(letter.topic, letter.payload, 1, letter.retain)] = letter
 
     def _put_back(self, letters: list[_Letter]) -> None:
         self._queue.extendleft(letter for letter in reversed(letters) if letter.kept)
@@ -214,8 +215,7 @@ class BrokerLink:
         self._send_queued()
 
     def _on_down(self) -> None:
-        """Nothing stale may be sent again by itself: what paho holds is taken from it, and only what keeps is kept."""
-        self._client.drop_out_messages()
+        """Only what keeps is kept to be sent again."""
         self._subscribing.clear()
         self._try_again.clear()
         left = [*self._sent.values(), *self._queue]
@@ -223,19 +223,19 @@ class BrokerLink:
         self._queue.clear()
         self._put_back(left)
 
-    def _on_message(self, message: mqtt.MQTTMessage) -> None:
-        ticket = self.connections << _MID_BITS | message.mid if message.qos else 0
+    def _on_received(self, packet: Packet) -> None:
+        ticket = self.connections << _MID_BITS | packet.mid if packet.qos else 0
         try:
-            topic = message.topic
+            topic = packet.topic.decode()
         except UnicodeDecodeError:
             self.counts["unreadable-topic"] += 1
             self.acknowledge(ticket)
             return
         self._read += 1
-        if not message.qos and len(self._inbox) >= MOST_UNTAKEN:
+        if not packet.qos and len(self._inbox) >= MOST_UNTAKEN:
             self.counts["dropped-flood"] += 1
             return
-        self._inbox.append(Delivery(topic, bytes(message.payload), message.retain, ticket))
+        self._inbox.append(Delivery(topic, packet.payload, packet.retain, ticket))
 
     def _on_confirmed(self, mid: int) -> None:
         letter = self._sent.pop(mid, None)

@@ -9,10 +9,10 @@ from random import Random
 from typing import Any
 
 import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion
 
 from services.runtime.address import BrokerAddress
 from services.runtime.clock import machine_seconds
+from services.runtime.quick_client import Packet, QuickClient
 
 FIRST_PAUSE_S = 1.0
 LONGEST_PAUSE_S = 30.0
@@ -66,7 +66,7 @@ class Listeners:
 
     up: Callable[[], None] = _nothing
     down: Callable[[], None] = _nothing
-    message: Callable[[mqtt.MQTTMessage], None] | None = None
+    received: Callable[[Packet], None] | None = None
     confirmed: Callable[[int], None] | None = None
     will: Callable[[], Will | None] = _no_will
     full: Callable[[], bool] = _never
@@ -102,35 +102,34 @@ class Connection:
         """Reads until the listener is full, and writes; waits at most `wait_s` for something to come."""
         if self.client.socket() is None and not self._reconnect(wait_s):
             return
+        self.flush()
+        self.client.loop_misc()
         self._wait(wait_s)
         while self._readable() and not self._listeners.full():
             self.client.loop_read()
+
+    def flush(self) -> None:
+        """Writes what was published and acknowledged."""
         if self.client.want_write():
             self.client.loop_write()
-        self.client.loop_misc()
+        if (sock := self.client.buffered) is not None:
+            sock.flush()
 
     def close(self) -> None:
         """Disconnects in good order: what is queued is written first, within a second."""
         deadline = machine_seconds() + 1.0
-        while self.client.want_write() and machine_seconds() < deadline:
-            if (sock := self.client.socket()) is None:
-                break
+        self.flush()
+        while (sock := self.client.buffered) is not None and sock.unsent and machine_seconds() < deadline:
             select.select([], [sock], [], 0.1)
-            self.client.loop_write()
+            self.flush()
+        if sock is not None:
+            sock.parting = True
         self.client.disconnect()
         self.up = False
 
-    def _build(self, client_id: str, persistent: bool) -> mqtt.Client:
-        client = mqtt.Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=client_id,
-            clean_session=not persistent,
-            protocol=mqtt.MQTTv311,
-            manual_ack=True,
-        )
+    def _build(self, client_id: str, persistent: bool) -> QuickClient:
+        client = QuickClient(client_id, persistent)
         client.connect_timeout = CONNECT_TIMEOUT_S
-        client.max_inflight_messages_set(0)
-        client.max_queued_messages_set(0)
         if self._address.username:
             client.username_pw_set(self._address.username, self._address.password)
         if self._address.tls:
@@ -138,10 +137,8 @@ class Connection:
         client.on_socket_open = _tune
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
-        if (message := self._listeners.message) is not None:
-            client.on_message = lambda _client, _data, received: message(received)
-        if (confirmed := self._listeners.confirmed) is not None:
-            client.on_publish = lambda _client, _data, mid, _code, _properties: confirmed(mid)
+        client.received = self._listeners.received or client.received
+        client.confirmed = self._listeners.confirmed or client.confirmed
         client.connect_async(self._address.host, self._address.port, self._keep_alive_s)
         return client
 
@@ -163,15 +160,15 @@ class Connection:
         return True
 
     def _wait(self, wait_s: float) -> None:
-        sock = self.client.socket()
-        if sock is not None and not _already_read(sock):
-            select.select([sock], [sock] if self.client.want_write() else [], [], wait_s)
+        sock = self.client.buffered
+        if sock is not None and not sock.unread:
+            select.select([sock], [sock] if sock.unsent else [], [], wait_s)
 
     def _readable(self) -> bool:
-        sock = self.client.socket()
+        sock = self.client.buffered
         if sock is None:
             return False
-        return _already_read(sock) or bool(select.select([sock], [], [], 0)[0])
+        return sock.unread or bool(select.select([sock], [], [], 0)[0])
 
     def _on_connect(self, _client: mqtt.Client, _data: Any, _flags: Any, code: Any, _properties: Any) -> None:
         if code.is_failure:
@@ -205,8 +202,3 @@ def _tune(_client: mqtt.Client, _data: Any, sock: Any) -> None:
     with contextlib.suppress(OSError, AttributeError):
         sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, 10_000)
-
-
-def _already_read(sock: Any) -> bool:
-    """Whether a TLS socket holds bytes that select cannot see."""
-    return hasattr(sock, "pending") and sock.pending() > 0

@@ -6,7 +6,7 @@ acknowledge what came. Nothing that arrives, and nothing a core does with it, en
 
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -14,6 +14,7 @@ from functools import partial
 from pydantic import BaseModel
 
 from schemas.contract import Unreadable, decode
+from schemas.control import Command
 from schemas.journal import Wellness
 from schemas.topics import parse
 from services.runtime.clock import Clock, machine_seconds
@@ -30,6 +31,8 @@ TICK_EVERY_S = 1.0
 SAVE_EVERY_S = 5.0
 LONGEST_WAIT_S = 0.25
 TAKEN_AT_ONCE = 200
+WRITTEN_EVERY = 10
+"""Inputs of one turn whose answers leave together."""
 MOST_UNSETTLED = 800
 """Inputs taken and not acknowledged; beyond it no more are taken until some are. Brokers stop sending at 1,000."""
 FLUSH_EVERY_S = 0.5
@@ -101,7 +104,7 @@ class Host:
         deadline = machine_seconds() + patience_s
         while not self._link.listening and machine_seconds() < deadline:
             self._link.turn(LONGEST_WAIT_S)
-        self._settle(self._ask("start", lambda: self._core.start(self._clock.now())), [])
+        self._settle(self._ask("start", partial(self._core.start, self._clock.now())), [])
         self.book.note("started", broker_connected=self._link.connected)
 
     def turn(self, longest_wait_s: float) -> None:
@@ -120,7 +123,7 @@ class Host:
         """The core's last words, its state, and a goodbye to the broker."""
         now = self._clock.now()
         if (stopping := self._stopping) is not None:
-            self._settle(self._ask("stop", lambda: stopping.stop(now)), [])
+            self._settle(self._ask("stop", partial(stopping.stop, now)), [])
         self._flush(at_once=True)
         self._save()
         self._link.publish(self._health(Wellness.STOPPING, now))
@@ -147,15 +150,14 @@ class Host:
         self._greeted = self._link.connections
         self.book.counts["connections"] += 1
         self._outbox.send_again(self._link.publish)
-        outputs = self._ask("rejoin", lambda: self._core.rejoin(now))
-        return [*outputs, self._health(Wellness.RUNNING, now)]
+        return [*self._ask("rejoin", partial(self._core.rejoin, now)), self._health(Wellness.RUNNING, now)]
 
     def _heed_clock(self, now: datetime) -> list[Outgoing]:
         step = self._clock.step()
         if not step:
             return []
         self._trouble("clock-steps", f"the wall clock was set by {step.total_seconds():+.1f} s")
-        return self._ask("clock-stepped", lambda: heed_step(self._core, step, now))
+        return list(self._ask("clock-stepped", partial(heed_step, self._core, step, now)))
 
     def _receive(self, now: datetime) -> None:
         """LAZILY: each input's answers leave before the next is looked at; otherwise after the state is safe."""
@@ -166,8 +168,10 @@ class Host:
             return
         self.book.counts["received"] += len(deliveries)
         if self._lazily:
-            for delivery in deliveries:
+            for place, delivery in enumerate(deliveries, 1):
                 self._settle(self._hand_over(delivery, now), [delivery.ticket])
+                if place % WRITTEN_EVERY == 0:
+                    self._link.flush()
         else:
             outputs = [one for delivery in deliveries for one in self._hand_over(delivery, now)]
             self._settle(outputs, [delivery.ticket for delivery in deliveries])
@@ -175,20 +179,20 @@ class Host:
     def _pressed(self) -> bool:
         return len(self._receipts) + len(self._held) >= MOST_UNSETTLED
 
-    def _hand_over(self, delivery: Delivery, now: datetime) -> list[Outgoing]:
+    def _hand_over(self, delivery: Delivery, now: datetime) -> Iterable[Outgoing]:
         body = delivery.body
         address = parse(delivery.topic)
         if isinstance(body, bytes) and address is not None:
             if not body:
-                return []
+                return ()
             try:
                 body = decode(delivery.topic, body)
             except Unreadable as error:
                 self._trouble(f"unreadable-{address.kind}", str(error))
-                return []
+                return ()
         incoming = Incoming(delivery.topic, body, delivery.retained)
         kind = "raw" if address is None else address.kind.value
-        return self._ask(kind, lambda: self._core.receive(incoming, now))
+        return self._ask(kind, partial(self._core.receive, incoming, now))
 
     def _poll(self, poll: Callable[[datetime], Iterable[Incoming]], now: datetime) -> None:
         try:
@@ -201,37 +205,49 @@ class Host:
 
     def _tick(self, now: datetime) -> None:
         self._last_tick_s = self._clock.elapsed()
-        outputs = self._ask("tick", lambda: self._core.tick(now))
+        self._settle(self._ask("tick", partial(self._core.tick, now)), [])
         if self._options.watch is not None and (seen := self._options.watch.look()) is not None:
-            outputs += self._ask("plant", lambda: heed_plant(self._core, seen, now))
-        self._settle(outputs, [])
+            self._settle(self._ask("plant", partial(heed_plant, self._core, seen, now)), [])
         self._follow_filters()
         if self._link.connected and self.book.due(self._last_tick_s):
             self._link.publish(self._health(Wellness.RUNNING, now))
 
-    def _ask(self, what: str, question: Callable[[], Iterable[Outgoing]]) -> list[Outgoing]:
-        """Whatever a core raises costs that one message its answers, and nothing else."""
+    def _ask(self, what: str, question: Callable[[], Iterable[Outgoing]]) -> Iterator[Outgoing]:
+        """Whatever a core raises costs that one message its answers from there on, and nothing else."""
         try:
-            return list(question())
+            yield from question()
         except Exception as error:
             self._trouble(f"failed-{what}", f"{what}: {error!r}", error)
-            return []
 
-    def _settle(self, outputs: list[Outgoing], tickets: list[int]) -> None:
-        """Makes the effects of some inputs safe and visible; acknowledging them comes with `_finish`."""
-        if not outputs and not tickets:
-            return
-        keys: list[int] = []
-        if not self._lazily:
-            keys = self._outbox.add(outputs)
-            self._save()
-        numbers = [self._send(outgoing) for outgoing in outputs]
-        if keys:
-            self._outbox.sent(keys, numbers)
+    def _settle(self, outputs: Iterable[Outgoing], tickets: list[int]) -> None:
+        """Makes the effects of some inputs safe and visible; acknowledging them comes with `_finish`.
+
+        LAZILY: each message leaves as the core says it, while it may still be working on the next.
+        """
+        numbers = self._send_as_said(outputs) if self._lazily else self._send_when_safe(list(outputs), tickets)
         if self._flushing is None:
             self._receipts.note(tickets, numbers)
         else:
             self._hold(tickets)
+
+    def _send_as_said(self, outputs: Iterable[Outgoing]) -> list[int]:
+        numbers: list[int] = []
+        hurried = False
+        for outgoing in outputs:
+            numbers.append(self._send(outgoing))
+            if not hurried and isinstance(outgoing.body, (bytes, Command)):
+                hurried = True
+                self._link.flush()
+        return numbers
+
+    def _send_when_safe(self, outputs: list[Outgoing], tickets: list[int]) -> list[int]:
+        if not outputs and not tickets:
+            return []
+        keys = self._outbox.add(outputs)
+        self._save()
+        numbers = [self._send(outgoing) for outgoing in outputs]
+        self._outbox.sent(keys, numbers)
+        return numbers
 
     def _send(self, outgoing: Outgoing) -> int:
         perform = self._options.perform
@@ -252,6 +268,7 @@ class Host:
         for ticket in self._receipts.settled():
             self._link.acknowledge(ticket)
         self._flush()
+        self._link.flush()
         if machine_seconds() - self._last_save_s >= SAVE_EVERY_S:
             self._save()
 

@@ -70,6 +70,10 @@ class Link(Protocol):
         """Sends it, or keeps it until it can be sent; the number is confirmed later, 0 never is."""
         ...
 
+    def flush(self) -> None:
+        """Lets what was published and acknowledged leave now, rather than with the next turn."""
+        ...
+
     def turn(self, wait_s: float) -> None:
         """Moves traffic both ways; waits at most so many real seconds for some to come."""
         ...

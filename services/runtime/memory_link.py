@@ -82,6 +82,9 @@ class MemoryLink:
             return 0
         return self._number if outgoing.qos else 0
 
+    def flush(self) -> None:
+        """Nothing waits here."""
+
     def turn(self, wait_s: float) -> None:
         """Connects when it can, and lets the bus deliver; never waits."""
         if not self.connected and self.reachable:

@@ -21,8 +21,6 @@ END = b"end"
 @pytest.fixture(scope="module", params=VENUES, ids=lambda maker: maker.__name__.removesuffix("_venue"))
 def venue(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Venue]:
     folder = Path(tmp_path_factory.mktemp("broker"))
-    for one in (folder, folder.parent, folder.parent.parent):
-        one.chmod(0o755)
     with request.param(folder) as made:
         yield made
 

@@ -100,6 +100,7 @@ class Listener:
             self.got.append(delivery)
             if self._acknowledging:
                 self.link.acknowledge(delivery.ticket)
+        self.link.flush()
         return self.bodies
 
     def wait_for(self, condition: Callable[[list[bytes]], bool], *others: Link) -> list[bytes]:

@@ -1,7 +1,9 @@
 """The embedded broker: prepared anywhere, found again, and nobody's way in from outside."""
 
+import os
 import socket
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -21,6 +23,21 @@ def test_broker_listens_on_loopback_only(configuration):
 
 def test_broker_keeps_its_store_in_the_state_folder(configuration, tmp_path):
     assert f'store_dir: "{tmp_path}/broker/store"' in configuration
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can become somebody else")
+def test_broker_started_by_root_runs_as_nobody_and_owns_no_more_than_its_store():
+    with TemporaryDirectory() as name:
+        Path(name).chmod(0o755)
+        broker = prepare_broker(Path(name), 0)
+        owners = {path.name: path.owner() for path in Path(name).iterdir()}
+    assert broker.user == "nobody"
+    assert owners == {"broker": "nobody", ADDRESS_FILE: "root"}
+
+
+def test_broker_in_a_folder_that_others_cannot_reach_runs_as_whoever_starts_it(tmp_path):
+    tmp_path.chmod(0o700)
+    assert prepare_broker(tmp_path, 0).user is None
 
 
 def test_address_is_left_where_others_find_it(tmp_path):

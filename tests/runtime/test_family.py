@@ -30,20 +30,13 @@ while True: signal.pause()
 
 
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    for path in (tmp_path, *list(tmp_path.parents)[:2]):
-        path.chmod(0o755)
-    return tmp_path
-
-
-@pytest.fixture
-def keep(folder: Path) -> Iterator[Callable[..., subprocess.Popen[str]]]:
+def keep(tmp_path: Path) -> Iterator[Callable[..., subprocess.Popen[str]]]:
     """Starts a keeper; whatever is left of it is killed after the test."""
     keepers: list[subprocess.Popen[str]] = []
 
     def start(*names: str, **plan: object) -> subprocess.Popen[str]:
-        members = {name: [sys.executable, "-c", CHILD, str(folder), name, "{broker}"] for name in names}
-        described = Plan(**{"members": members, "state_folder": str(folder), "embedded_broker": False, **plan})
+        members = {name: [sys.executable, "-c", CHILD, str(tmp_path), name, "{broker}"] for name in names}
+        described = Plan(**{"members": members, "state_folder": str(tmp_path), "embedded_broker": False, **plan})
         command = [sys.executable, "-m", "services.runtime.family", json.dumps(asdict(described))]
         keepers.append(subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True))
         return keepers[-1]
@@ -54,9 +47,9 @@ def keep(folder: Path) -> Iterator[Callable[..., subprocess.Popen[str]]]:
         keeper.communicate()
 
 
-def pids(folder: Path, name: str) -> list[int]:
+def pids(tmp_path: Path, name: str) -> list[int]:
     """Every life that a child had, oldest first."""
-    path = folder / "lives"
+    path = tmp_path / "lives"
     lines = path.read_text().splitlines() if path.exists() else []
     return [int(line.split()[1]) for line in lines if line.split()[0] == name]
 
@@ -68,88 +61,90 @@ def is_alive(pid: int) -> bool:
         return False
 
 
-def await_up(folder: Path, *names: str) -> None:
-    wait_until(lambda: all((folder / name).exists() for name in names), "the children to be up")
+def await_up(tmp_path: Path, *names: str) -> None:
+    wait_until(lambda: all((tmp_path / name).exists() for name in names), "the children to be up")
 
 
-def test_child_that_dies_is_started_again(keep, folder):
+def test_child_that_dies_is_started_again(keep, tmp_path):
     keep("one", "two")
-    await_up(folder, "one", "two")
-    os.kill(pids(folder, "one")[0], signal.SIGKILL)
-    wait_until(lambda: len(pids(folder, "one")) == 2, "the second life")
-    assert len(pids(folder, "two")) == 1
+    await_up(tmp_path, "one", "two")
+    os.kill(pids(tmp_path, "one")[0], signal.SIGKILL)
+    wait_until(lambda: len(pids(tmp_path, "one")) == 2, "the second life")
+    assert len(pids(tmp_path, "two")) == 1
 
 
-def test_child_that_dies_at_once_is_started_again_ever_more_slowly(keep, folder):
-    keep(members={"mayfly": [sys.executable, "-c", f"open({str(folder / 'tries')!r}, 'a').write('x')"]})
+def test_child_that_dies_at_once_is_started_again_ever_more_slowly(keep, tmp_path):
+    keep(members={"mayfly": [sys.executable, "-c", f"open({str(tmp_path / 'tries')!r}, 'a').write('x')"]})
     began_s = machine_seconds()
-    wait_until(lambda: (folder / "tries").exists() and len((folder / "tries").read_text()) == 3, "three tries")
+    wait_until(lambda: (tmp_path / "tries").exists() and len((tmp_path / "tries").read_text()) == 3, "three tries")
     assert machine_seconds() - began_s >= 1.0 + 2.0
 
 
-def test_command_that_cannot_be_started_does_not_end_the_keeper(keep, folder):
+def test_command_that_cannot_be_started_does_not_end_the_keeper(keep, tmp_path):
     keeper = keep(members={"missing": ["/nowhere/at/all"]}, for_s=2.0)
     assert keeper.wait(20) == 0
     assert "missing" in keeper.stderr.read()
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
-def test_signal_stops_all_in_the_opposite_order_and_exits_with_0(keep, folder, number):
+def test_signal_stops_all_in_the_opposite_order_and_exits_with_0(keep, tmp_path, number):
     keeper = keep("one", "two", "three")
-    await_up(folder, "one", "two", "three")
+    await_up(tmp_path, "one", "two", "three")
     keeper.send_signal(number)
     assert keeper.wait(20) == 0
-    assert (folder / "deaths").read_text().split() == ["three", "two", "one"]
+    assert (tmp_path / "deaths").read_text().split() == ["three", "two", "one"]
 
 
-def test_keeper_ends_by_itself_after_its_time(keep, folder):
+def test_keeper_ends_by_itself_after_its_time(keep, tmp_path):
     keeper = keep("one", for_s=1.5)
     assert keeper.wait(20) == 0
-    assert not is_alive(pids(folder, "one")[0])
+    assert not is_alive(pids(tmp_path, "one")[0])
 
 
-def test_no_child_outlives_a_killed_keeper(keep, folder):
+def test_no_child_outlives_a_killed_keeper(keep, tmp_path):
     keeper = keep("one", "two")
-    await_up(folder, "one", "two")
+    await_up(tmp_path, "one", "two")
     keeper.kill()
-    children = pids(folder, "one") + pids(folder, "two")
+    children = pids(tmp_path, "one") + pids(tmp_path, "two")
     wait_until(lambda: not any(is_alive(pid) for pid in children), "the children to end")
 
 
-def test_child_that_will_not_stop_is_killed(keep, folder):
+def test_child_that_will_not_stop_is_killed(keep, tmp_path):
     stubborn = "import pathlib, signal, sys, os\nsignal.signal(signal.SIGTERM, signal.SIG_IGN)\n"
     stubborn += "pathlib.Path(sys.argv[1]).write_text(str(os.getpid()))\nwhile True: signal.pause()"
-    keeper = keep(members={"stubborn": [sys.executable, "-c", stubborn, str(folder / "stubborn")]})
-    wait_until(lambda: (folder / "stubborn").exists() and bool((folder / "stubborn").read_text()), "the child")
+    keeper = keep(members={"stubborn": [sys.executable, "-c", stubborn, str(tmp_path / "stubborn")]})
+    wait_until(lambda: (tmp_path / "stubborn").exists() and bool((tmp_path / "stubborn").read_text()), "the child")
     keeper.terminate()
     assert keeper.wait(20) == 0
-    assert not is_alive(int((folder / "stubborn").read_text()))
+    assert not is_alive(int((tmp_path / "stubborn").read_text()))
 
 
-def test_children_get_the_address_of_the_embedded_broker_and_so_does_the_greeting(keep, folder):
+def test_children_get_the_address_of_the_embedded_broker_and_so_does_the_greeting(keep, tmp_path):
     keeper = keep("one", embedded_broker=True, preferred_port=0, greeting="broker: {broker}", for_s=3.0)
-    await_up(folder, "one")
-    wait_until(lambda: bool((folder / "one").read_text()), "the child to write its arguments")
-    assert (folder / "one").read_text() == find_address(folder)
+    await_up(tmp_path, "one")
+    wait_until(lambda: bool((tmp_path / "one").read_text()), "the child to write its arguments")
+    assert (tmp_path / "one").read_text() == find_address(tmp_path)
     assert keeper.wait(20) == 0
-    assert keeper.stdout.read().strip() == f"broker: {find_address(folder)}"
+    assert keeper.stdout.read().strip() == f"broker: {find_address(tmp_path)}"
 
 
-def test_two_keepers_side_by_side_get_brokers_of_their_own(keep, folder):
-    (folder / "a").mkdir()
-    (folder / "b").mkdir()
-    keep(embedded_broker=True, members={}, state_folder=str(folder / "a"), greeting="up")
-    wait_until(lambda: find_address(folder / "a") is not None, "the first address")
-    port = int(str(find_address(folder / "a")).rsplit(":", 1)[1])
-    second = keep(embedded_broker=True, members={}, state_folder=str(folder / "b"), preferred_port=port, greeting="up")
+def test_two_keepers_side_by_side_get_brokers_of_their_own(keep, tmp_path):
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    keep(embedded_broker=True, members={}, state_folder=str(tmp_path / "a"), greeting="up")
+    wait_until(lambda: find_address(tmp_path / "a") is not None, "the first address")
+    port = int(str(find_address(tmp_path / "a")).rsplit(":", 1)[1])
+    second = keep(
+        embedded_broker=True, members={}, state_folder=str(tmp_path / "b"), preferred_port=port, greeting="up"
+    )
     assert second.stdout.readline() == "up\n"
-    assert find_address(folder / "b") != find_address(folder / "a")
+    assert find_address(tmp_path / "b") != find_address(tmp_path / "a")
 
 
-def test_keeper_stays_small(keep, folder):
+def test_keeper_stays_small(keep, tmp_path):
     """It lives for weeks beside the services; an interpreter alone takes about 10 MB."""
     keeper = keep("one")
-    await_up(folder, "one")
+    await_up(tmp_path, "one")
     status = Path(f"/proc/{keeper.pid}/status").read_text()
     resident_kb = int(status.split("VmRSS:")[1].split()[0])
     assert resident_kb < 20_000

@@ -22,8 +22,6 @@ HEAT, COOL = GUARDS
 @pytest.fixture(scope="module", params=[embedded_broker, mosquitto], ids=["embedded", "mosquitto"])
 def broker(request, tmp_path_factory) -> Iterator[BrokerAddress]:
     folder = tmp_path_factory.mktemp("broker")
-    for path in (folder, folder.parent, folder.parent.parent):
-        path.chmod(0o755)
     with request.param(folder) as address:
         yield address
 
