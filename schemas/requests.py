@@ -322,6 +322,22 @@ class ResetInterlock(RequestBase):
     interlock: Name
 
 
+class Commission(RequestBase):
+    """A guided first run: moves each output of a chamber in turn and sees which probe answers, and how."""
+
+    service = ServiceName.SUPERVISOR
+    verb: Literal["commission"] = "commission"
+    chamber: Name
+
+
+class StopCommissioning(RequestBase):
+    """Ends a guided first run before its time; ordinary control goes on."""
+
+    service = ServiceName.SUPERVISOR
+    verb: Literal["stop-commissioning"] = "stop-commissioning"
+    chamber: Name
+
+
 Request = (
     StartBatch
     | HoldBatch
@@ -355,6 +371,8 @@ Request = (
     | LockOut
     | ClearLockOut
     | ResetInterlock
+    | Commission
+    | StopCommissioning
 )
 REQUEST: TypeAdapter[Request] = TypeAdapter(Annotated[Request, Field(discriminator="verb")])
 

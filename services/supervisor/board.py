@@ -1,7 +1,7 @@
 """All that is known of one chamber, and one look at it: facts for the interlocks, a sight for control."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from math import inf
 
@@ -10,6 +10,7 @@ from schemas.plant import Chamber, Drive, Measure, Point
 from schemas.telemetry import ReadingBase, Report
 from services.runtime.service import Outgoing
 from services.supervisor.asked import Asked, Bounds, bounds, temperature
+from services.supervisor.commission import Commissioned, Course, temperatures_of
 from services.supervisor.control import Controller, Decision, Rules, Sight, Want, Waypoint
 from services.supervisor.deadband import Deadband
 from services.supervisor.facts import Facts
@@ -75,6 +76,8 @@ class Board:
         self.fallback = Deadband(rules_of(chamber, None))
         self.asked = Asked()
         self.lock: LockedOut | None = None
+        self.course: Course | None = None
+        self.commissioned: Commissioned | None = None
         self.outlets = outlets_of(site, name, chamber, lease)
         self.cooling = self._with_role(Bars.COOL)
         self.heating = self._with_role(Bars.HEAT)
@@ -261,6 +264,19 @@ class Board:
             wants=self._wants(facts, now) if self.drawing else (),
         )
 
+    def guided(self, decision: Decision, now_s: float, now: datetime) -> Decision:
+        """What a guided first run wishes instead of control, which goes on learning from what it sees."""
+        course = self.course
+        if course is None:
+            return decision
+        outlets = [self.outlets[name] for name in course.outputs]
+        running = bool(outlets) and all(outlet.relay.level > 0.0 for outlet in outlets)
+        seen = {name: self._seen.gauges[name].reading(now) for name in temperatures_of(self.chamber)}
+        known = {name: value for name, value in seen.items() if value is not None}
+        course.look(now_s, known, running, highest(self._seen.power, now))
+        cool, heat = course.wish
+        return replace(decision, cool=cool, heat=heat, fan=max(cool, heat), why=course.says())
+
     def _ahead(self, now: datetime) -> tuple[Waypoint, ...]:
         held = self.asked.current(now)
         if held is None or not held.ahead:
@@ -284,6 +300,7 @@ class _Seen:
         self.air_may_steer = not reservoir and (self.beer is None or chamber.steer_by_air)
         self.contacts = measuring(chamber, self.gauges, Measure.CONTACT)
         self.co2 = measuring(chamber, self.gauges, Measure.CO2)
+        self.power = measuring(chamber, self.gauges, Measure.POWER)
         self.flow = measuring(chamber, self.gauges, Measure.FLOW)
         self.others = bool(self.contacts or self.co2 or self.flow)
         self.fan = chamber.output_that(Drive.FAN)

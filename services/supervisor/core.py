@@ -9,7 +9,6 @@ from schemas.base import ServiceName
 from schemas.contract import topic_for
 from schemas.control import Setpoint
 from schemas.plant import Plant
-from schemas.requests import ClearLockOut, LockOut, ResetInterlock
 from schemas.telemetry import READING_MODELS, Report
 from schemas.topics import TopicKind, every
 from services.runtime.service import Durability, Incoming, Outgoing
@@ -22,7 +21,7 @@ from services.supervisor.controllers import controller_for
 from services.supervisor.crew import built, carried_over, kept, recalled
 from services.supervisor.interlocks import INTERLOCKS, Row, guards_say, in_force
 from services.supervisor.memory import SupervisorState
-from services.supervisor.orders import Orders
+from services.supervisor.orders import ACTS, Orders
 from services.supervisor.outlets import SOURCE, Lease
 from services.supervisor.restraint import restrain, wish
 from services.supervisor.steady import Steady
@@ -68,7 +67,7 @@ class Supervisor:
             Report: self._take_report,
             Setpoint: self._take_setpoint,
             Condition: self._take_condition,
-            **dict.fromkeys((LockOut, ClearLockOut, ResetInterlock), self._take_request),
+            **dict.fromkeys(ACTS, self._take_request),
         }
         self.plant = plant
         self.boards: dict[str, Board] = {}
@@ -198,7 +197,8 @@ class Supervisor:
         changed = []
         for board in boards:
             facts, first = board.look(now_s, now), board.decision is None
-            board.decision = decision = wish(board, board.sight(facts, now_s, now))
+            wished = wish(board, board.sight(facts, now_s, now))
+            board.decision = decision = board.guided(wished, now_s, now)
             board.want = decision.want
             if board.trips.judge(facts, now_s, now) or first:
                 changed.append(board)
@@ -223,6 +223,9 @@ class Supervisor:
         yield from (*off, *on)
         for board in changed:
             yield from self.conditions.update(board, now)
+        for board in boards:
+            if board.course is not None:
+                yield from self._orders.course_ended(board, now)
         yield from self._statuses(boards, now_s, now)
 
     def _statuses(self, boards: Sequence[Board], now_s: float, now: datetime) -> list[Outgoing]:

@@ -49,6 +49,7 @@ def kept(board: Board, now_s: float) -> ChamberKept:
             for name, outlet in board.outlets.items()
             if outlet.compressor
         },
+        commissioned=board.commissioned,
         learnt=dict(board.controller.snapshot()),
     )
 
@@ -59,6 +60,7 @@ def recalled(board: Board, memory: ChamberKept | None, now_s: float) -> None:
     board.asked = Asked(memory.setpoint, memory.programmed)
     lock = memory.lock
     board.lock = LockedOut(lock.who, lock.why, lock.since, lock.until) if lock is not None else None
+    board.commissioned = memory.commissioned
     for row_id, since in memory.latched.items():
         board.trips.latch(row_id, since)
     for name, outlet in board.outlets.items():

@@ -107,7 +107,7 @@ _HEAD = """# Interlocks
 Evaluated last on every command, whoever wished it. A trip that a person resets stays until then; nothing else does.
 None of this is a safety device: mains, refrigerant, pressure and carbon dioxide need independent protection.
 
-This page is made by `python -m services.supervisor.interlocks`.
+This page is made from the table by `python -m scripts.documents`.
 """
 
 
@@ -142,7 +142,3 @@ def _bars(row: Row) -> str:
     if row.judge != "the table":
         return "the output it speaks of"
     return ", ".join(name for bit, name in names.items() if row.bars & bit) or "nothing"
-
-
-if __name__ == "__main__":
-    print(document(), end="")

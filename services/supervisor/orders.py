@@ -6,10 +6,21 @@ from typing import Any
 
 from schemas.contract import topic_for
 from schemas.journal import JournalEntry
-from schemas.requests import Accepted, ClearLockOut, LockOut, Refused, Reply, RequestBase, ResetInterlock
+from schemas.requests import (
+    Accepted,
+    ClearLockOut,
+    Commission,
+    LockOut,
+    Refused,
+    Reply,
+    RequestBase,
+    ResetInterlock,
+    StopCommissioning,
+)
 from schemas.topics import TopicKind, topic
 from services.runtime.service import Outgoing
 from services.supervisor.board import Board, LockedOut
+from services.supervisor.commission import Course
 from services.supervisor.memory import Answered
 from services.supervisor.outlets import SOURCE
 from services.supervisor.trips import Reset
@@ -39,6 +50,25 @@ class Orders:
         entry = _journal(request, reply, now)
         return [self._reply(answered), Outgoing(topic_for(self._site, entry, SOURCE), entry)]
 
+    def course_ended(self, board: Board, now: datetime) -> list[Outgoing]:
+        """Writes the result of a guided first run to the journal once it is done; ordinary control goes on."""
+        course = board.course
+        if course is None or not course.done:
+            return []
+        found = course.result(now)
+        board.course, board.commissioned = None, found
+        entry = JournalEntry(
+            at=now,
+            source=SOURCE,
+            id=f"{SOURCE}-{board.name}-commissioned-{int(found.began.timestamp())}",
+            event="chamber-commissioned",
+            who=found.who,
+            why=found.text(),
+            chamber=board.name,
+            facts=found.facts(),
+        )
+        return [Outgoing(topic_for(self._site, entry, SOURCE), entry)]
+
     def _remember(self, answered: Answered) -> None:
         self._answered[answered.reply.id] = answered
         while len(self._answered) > ANSWERS_KEPT:
@@ -51,7 +81,7 @@ class Orders:
 
 def _answer(request: RequestBase, boards: Mapping[str, Board], now: datetime) -> Reply:
     name = getattr(request, "chamber", "")
-    board, act = boards.get(name), _ACTS.get(type(request))
+    board, act = boards.get(name), ACTS.get(type(request))
     if act is None:
         return _no(request, now, f"the supervisor cannot do '{getattr(request, 'verb', '?')}'", "")
     if board is None:
@@ -85,15 +115,38 @@ def _reset(request: Any, board: Board, now: datetime) -> Reply:
     return _yes(request, now, "Reset; it trips again if its cause is still there.")
 
 
-_ACTS: dict[type[RequestBase], Callable[[Any, Board, datetime], Reply]] = {
+def _commission(request: Any, board: Board, now: datetime) -> Reply:
+    course = Course(board.name, board.chamber, request.who, now)
+    if board.course is not None:
+        return _no(request, now, "a guided first run is under way here", "let it end, or stop it")
+    if board.lock is not None:
+        return _no(request, now, "the chamber is locked out", "clear the lock-out first")
+    if not course.sides or board.facts.blind:
+        return _no(request, now, "there is no output to move, or no probe that answers", "look at probes and outputs")
+    board.course = course
+    return _yes(request, now, f"{course.says()} Limits and interlocks stay in force; stop it whenever you like.")
+
+
+def _stop_commissioning(request: Any, board: Board, now: datetime) -> Reply:
+    if board.course is None:
+        return _yes(request, now, "No guided first run was under way.")
+    board.course.stop()
+    return _yes(request, now, "Stopped; ordinary control goes on.")
+
+
+ACTS: dict[type[RequestBase], Callable[[Any, Board, datetime], Reply]] = {
     LockOut: _lock,
     ClearLockOut: _unlock,
     ResetInterlock: _reset,
+    Commission: _commission,
+    StopCommissioning: _stop_commissioning,
 }
 _EVENTS: dict[type[RequestBase], str] = {
     LockOut: "chamber-locked-out",
     ClearLockOut: "lock-out-cleared",
     ResetInterlock: "interlock-reset",
+    Commission: "commissioning-began",
+    StopCommissioning: "commissioning-stopped",
 }
 
 

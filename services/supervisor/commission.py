@@ -1,0 +1,332 @@
+"""A guided first run: each output is moved in turn, and the probes say whether the right one answers the right way.
+
+A state machine that only wishes, like control: guards and interlocks stay in force, so what they hold back is
+reported, not forced. It finds swapped relays, a probe in the wrong hole and an output that does nothing, and measures
+lags and rates with their uncertainty.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+from math import exp
+from statistics import StatisticsError, fmean, linear_regression, stdev
+
+from schemas.base import Finite, Instant, Model, Name, Text
+from schemas.plant import Chamber, Measure, Point, point_of
+from services.supervisor.roles import Bars, role_of
+
+QUIET_S = 300.0
+"""How long the probes are watched with everything off, before each trial."""
+LONGEST_QUIET_S = 2700.0
+"""A chamber that has not come to rest in that time is tried as it is."""
+DRIFT_DIES_S = 900.0
+HELD_BACK_S = 1200.0
+"""A trial that guards or interlocks have kept from starting for so long is given up."""
+LONGEST_S = {Point.AIR: 1200.0, Point.BEER: 5400.0, Point.BATH: 3600.0}
+"""How long each point is given to answer."""
+ANSWER_K = {Point.AIR: 2.0, Point.BEER: 0.5, Point.BATH: 0.7}
+CLEAR_K = {Point.AIR: 0.6, Point.BEER: 0.25, Point.BATH: 0.25}
+"""A change that is no longer noise or the steps of a probe's number."""
+FASTER = 2.0
+"""A probe meant to answer first must not be beaten by another by this factor."""
+_SIGNS = {Bars.HEAT: 1.0, Bars.COOL: -1.0}
+_FEWEST = 6
+
+_FIGURES = {"lag_s", "lag_sd_s", "rate_k_per_h", "rate_sd_k_per_h", "power_w"}
+Temperatures = Mapping[str, float]
+
+
+class Verdict(StrEnum):
+    """How a trial ended."""
+
+    ANSWERED = "answered"
+    OPPOSITE = "opposite"
+    OTHER_PROBE = "other-probe"
+    SILENT = "silent"
+    HELD_BACK = "held-back"
+    STOPPED = "stopped"
+
+
+class Trial(Model):
+    """What one side of control was seen to do. Rates are of the probe that should answer, against its drift before."""
+
+    does: Text
+    outputs: tuple[Name, ...]
+    probe: Name
+    verdict: Verdict
+    lag_s: Finite | None = None
+    lag_sd_s: Finite | None = None
+    rate_k_per_h: Finite | None = None
+    rate_sd_k_per_h: Finite | None = None
+    power_w: Finite | None = None
+    says: Text
+
+
+class Commissioned(Model):
+    """The result of a guided first run."""
+
+    chamber: Name
+    who: Text
+    began: Instant
+    ended: Instant
+    trials: tuple[Trial, ...]
+
+    def facts(self) -> dict[str, float | str | bool]:
+        """The figures, for the journal: one verdict an output, and what was measured of it."""
+        found: dict[str, float | str | bool] = {}
+        for trial in self.trials:
+            name = "-".join(trial.outputs)
+            found[f"{name}.verdict"] = str(trial.verdict)
+            figures = trial.model_dump(include=_FIGURES, exclude_none=True)
+            found.update({f"{name}.{key}": round(value, 3) for key, value in figures.items()})
+        return found
+
+    def text(self) -> str:
+        """A short report for people."""
+        head = f"{self.chamber}: guided first run by {self.who}, {self.began:%Y-%m-%d %H:%M} to {self.ended:%H:%M} UTC."
+        return "\n".join((head, *(f"- {trial.says}" for trial in self.trials), *_advice(self.trials)))
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One side of control, and the probe that should answer it first."""
+
+    role: Bars
+    outputs: tuple[str, ...]
+    probe: str
+    point: Point
+
+
+@dataclass(slots=True)
+class Watch:
+    """Temperatures seen in one stretch, by probe."""
+
+    times_s: list[float] = field(default_factory=list)
+    values: dict[str, list[float]] = field(default_factory=dict)
+
+    def note(self, now_s: float, temperatures: Temperatures) -> None:
+        """One look; a probe that is silent in it is not watched in this stretch."""
+        if not self.times_s:
+            self.values = {name: [] for name in temperatures}
+        self.times_s.append(now_s)
+        self.values = {name: [*seen, temperatures[name]] for name, seen in self.values.items() if name in temperatures}
+
+
+def sides_of(chamber: Chamber) -> tuple[Side, ...]:
+    """What can be tried in a chamber, heating first."""
+    probe = _first_to_answer(chamber)
+    if probe is None:
+        return ()
+    point = point_of(probe, chamber.probes[probe]) or Point.BEER
+    found = []
+    for role in _SIGNS:
+        outputs = tuple(name for name, out in chamber.outputs.items() if role_of(out.drives, chamber.kind) is role)
+        if outputs:
+            found.append(Side(role, outputs, probe, point))
+    return tuple(found)
+
+
+def _first_to_answer(chamber: Chamber) -> str | None:
+    points = (Point.BATH,) if chamber.kind == "reservoir" else (Point.AIR, Point.BEER)
+    if chamber.kind == "jacketed":
+        points = (Point.BEER,)
+    return next((name for point in points if (name := chamber.probe_at(point)) is not None), None)
+
+
+class Course:
+    """A guided first run on its way. Hand it every look; `wish` is what it wants meanwhile."""
+
+    def __init__(self, name: str, chamber: Chamber, who: str, now: datetime) -> None:
+        self.name = name
+        self.who = who
+        self.began = now
+        self.sides = sides_of(chamber)
+        self.trials: list[Trial] = []
+        self._quiet = Watch()
+        self._tried = Watch()
+        self._on_s: float | None = None
+        self._asked_s: float | None = None
+        self._waited_s: float | None = None
+        self._idle_w: float | None = None
+        self._busy_w: float | None = None
+
+    @property
+    def done(self) -> bool:
+        """Whether everything has been tried, or something was found that must be put right first."""
+        faulty = any(trial.verdict is Verdict.OPPOSITE for trial in self.trials)
+        return faulty or len(self.trials) == len(self.sides)
+
+    @property
+    def wish(self) -> tuple[float, float]:
+        """Cooling and heating, 0 or 1."""
+        if self.done or self._asked_s is None:
+            return 0.0, 0.0
+        role = self.sides[len(self.trials)].role
+        return float(role is Bars.COOL), float(role is Bars.HEAT)
+
+    @property
+    def outputs(self) -> tuple[str, ...]:
+        """Those of the present trial; none when all is done."""
+        return () if self.done else self.sides[len(self.trials)].outputs
+
+    def says(self) -> str:
+        """One sentence on where it is."""
+        number, count = min(len(self.trials) + 1, len(self.sides)), len(self.sides)
+        if self.done:
+            return "Guided first run: done."
+        doing = "watching with everything off" if self._asked_s is None else _doing(self.sides[number - 1])
+        return f"Guided first run, part {number} of {count}: {doing}."
+
+    def look(self, now_s: float, temperatures: Temperatures, running: bool, power_w: float | None) -> None:
+        """Takes one look in. `running`: the outputs of the present trial are really asked to run."""
+        if self.done:
+            return
+        side = self.sides[len(self.trials)]
+        if self._asked_s is None:
+            self._watch_quietly(now_s, temperatures, power_w)
+        elif not running and self._on_s is None:
+            if now_s - self._asked_s >= HELD_BACK_S:
+                self._end(side, Verdict.HELD_BACK)
+        elif not running:
+            self._judge(side, now_s, over=True)
+        else:
+            self._on_s = now_s if self._on_s is None else self._on_s
+            self._busy_w = power_w
+            self._tried.note(now_s, temperatures)
+            self._judge(side, now_s, over=now_s - self._on_s >= LONGEST_S[side.point])
+
+    def stop(self) -> None:
+        """A person ends it: what was not tried is said so."""
+        for side in self.sides[len(self.trials) :]:
+            self._end(side, Verdict.STOPPED)
+
+    def result(self, now: datetime) -> Commissioned:
+        """What was found."""
+        return Commissioned(chamber=self.name, who=self.who, began=self.began, ended=now, trials=tuple(self.trials))
+
+    def _watch_quietly(self, now_s: float, temperatures: Temperatures, power_w: float | None) -> None:
+        self._quiet.note(now_s, temperatures)
+        self._idle_w = power_w
+        self._waited_s = now_s if self._waited_s is None else self._waited_s
+        if now_s - self._quiet.times_s[0] < QUIET_S or len(self._quiet.times_s) < _FEWEST:
+            return
+        if self._is_steady() or now_s - self._waited_s >= LONGEST_QUIET_S:
+            self._asked_s = now_s
+        else:
+            self._quiet = Watch()
+
+    def _is_steady(self) -> bool:
+        side = self.sides[len(self.trials)]
+        seen = self._quiet.values.get(side.probe)
+        slope = linear_regression(self._quiet.times_s, seen).slope if seen else 0.0
+        return abs(slope) * QUIET_S <= CLEAR_K[side.point] / 2.0
+
+    def _judge(self, side: Side, now_s: float, over: bool) -> None:
+        sign, clear_k = _SIGNS[side.role], CLEAR_K[side.point]
+        moved = {name: sign * self._moved(name) for name in self._tried.values if name in self._quiet.values}
+        mine = moved.get(side.probe, 0.0)
+        other = max((name for name in moved if name != side.probe), key=lambda name: moved[name], default="")
+        if mine <= -clear_k:
+            self._end(side, Verdict.OPPOSITE)
+        elif other and moved[other] >= FASTER * max(mine, clear_k):
+            self._end(side, Verdict.OTHER_PROBE, other)
+        elif mine >= ANSWER_K[side.point]:
+            self._end(side, Verdict.ANSWERED)
+        elif over:
+            self._end(side, Verdict.ANSWERED if mine >= clear_k else Verdict.SILENT)
+
+    def _moved(self, probe: str) -> float:
+        """How far a probe is from where its drift would have taken it; the mean of three looks against noise."""
+        last = self._tried.values[probe][-3:]
+        if len(last) < 3:
+            return 0.0
+        return fmean(last) - self._expected(probe, fmean(self._tried.times_s[-3:]))
+
+    def _expected(self, probe: str, now_s: float) -> float:
+        """Where its drift would have taken it: a drift dies away."""
+        slope, intercept = linear_regression(self._quiet.times_s, self._quiet.values[probe])
+        last_s = self._quiet.times_s[-1]
+        return intercept + slope * (last_s + DRIFT_DIES_S * (1.0 - exp((last_s - now_s) / DRIFT_DIES_S)))
+
+    def _end(self, side: Side, verdict: Verdict, other: str = "") -> None:
+        lag = self._lag(side) if verdict is Verdict.ANSWERED else None
+        rate = self._rate(side) if verdict is Verdict.ANSWERED else None
+        power_w = self._busy_w - self._idle_w if self._busy_w is not None and self._idle_w is not None else None
+        trial = Trial(
+            does=_doing(side),
+            outputs=side.outputs,
+            probe=side.probe,
+            verdict=verdict,
+            lag_s=lag[0] if lag else None,
+            lag_sd_s=lag[1] if lag else None,
+            rate_k_per_h=rate[0] if rate else None,
+            rate_sd_k_per_h=rate[1] if rate else None,
+            power_w=power_w,
+            says="",
+        )
+        self.trials.append(trial.model_copy(update={"says": _sentence(trial, other)}))
+        self._quiet, self._tried = Watch(), Watch()
+        self._on_s = self._asked_s = self._waited_s = self._idle_w = self._busy_w = None
+
+    def _lag(self, side: Side) -> tuple[float, float] | None:
+        """Seconds until the answer was clear, and how sure that is: the time between two looks, and the noise."""
+        sign, clear_k = _SIGNS[side.role], CLEAR_K[side.point]
+        times, seen = self._tried.times_s, self._tried.values[side.probe]
+        for now_s, value in zip(times, seen, strict=True):
+            if sign * (value - self._expected(side.probe, now_s)) >= clear_k:
+                step_s = (times[-1] - times[0]) / max(1, len(times) - 1)
+                return now_s - (self._on_s or now_s), step_s
+        return None
+
+    def _rate(self, side: Side) -> tuple[float, float] | None:
+        """K/h over the later half of the trial, less the drift before; its standard deviation from the scatter."""
+        half = len(self._tried.times_s) // 2
+        times, seen = self._tried.times_s[half:], self._tried.values[side.probe][half:]
+        try:
+            slope, intercept = linear_regression(times, seen)
+            drift = linear_regression(self._quiet.times_s, self._quiet.values[side.probe]).slope
+            scatter = stdev([value - intercept - slope * now_s for now_s, value in zip(times, seen, strict=True)])
+        except StatisticsError:
+            return None
+        spread_s = stdev(times) * len(times) ** 0.5
+        return (slope - drift) * 3600.0, scatter / spread_s * 3600.0
+
+
+def temperatures_of(chamber: Chamber) -> Sequence[str]:
+    """The probes that a guided first run watches."""
+    return tuple(name for name, probe in chamber.probes.items() if probe.measures is Measure.TEMPERATURE)
+
+
+def _doing(side: Side) -> str:
+    outputs = " and ".join(side.outputs)
+    return f"heating with {outputs}" if side.role is Bars.HEAT else f"cooling with {outputs}"
+
+
+def _sentence(trial: Trial, other: str) -> str:
+    does = trial.does[:1].upper() + trial.does[1:]
+    if trial.verdict is Verdict.ANSWERED:
+        return f"{does}: '{trial.probe}' answered{_figures(trial)}."
+    return f"{does}: {_FINDINGS[trial.verdict].format(probe=trial.probe, other=other)}"
+
+
+def _figures(trial: Trial) -> str:
+    lag = f" after {trial.lag_s:.0f} s (give or take {trial.lag_sd_s:.0f})" if trial.lag_s is not None else ""
+    rate = trial.rate_k_per_h
+    speed = f", then {rate:+.1f} K/h (give or take {trial.rate_sd_k_per_h:.1f})" if rate is not None else ""
+    return lag + speed + (f", taking {trial.power_w:.0f} W" if trial.power_w is not None else "")
+
+
+_FINDINGS = {
+    Verdict.OPPOSITE: "'{probe}' went the other way. Relays are swapped: put that right before anything else.",
+    Verdict.OTHER_PROBE: "'{other}' answered before '{probe}'. They are swapped, or '{probe}' is in the wrong place.",
+    Verdict.SILENT: "'{probe}' did not answer. The output is dead or unplugged, or the probe is somewhere else.",
+    Verdict.HELD_BACK: "not tried: guards or interlocks kept it off for too long.",
+    Verdict.STOPPED: "not tried: stopped before its turn was over.",
+}
+
+
+def _advice(trials: Sequence[Trial]) -> tuple[str, ...]:
+    if all(trial.verdict is Verdict.ANSWERED for trial in trials):
+        return ("Everything answered as it should.",)
+    return ("Put right what is wrong and run it again.",)
