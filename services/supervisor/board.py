@@ -6,7 +6,7 @@ from datetime import datetime
 from math import inf
 
 from schemas.base import iso
-from schemas.plant import Chamber, Drive, Measure, Point
+from schemas.plant import Chamber, Drive, Point
 from schemas.telemetry import ReadingBase, Report
 from services.runtime.service import Outgoing
 from services.supervisor.asked import Asked, Bounds, bounds, temperature
@@ -14,11 +14,11 @@ from services.supervisor.commission import Commissioned, Course, temperatures_of
 from services.supervisor.control import Controller, Decision, Rules, Sight, Want, Waypoint
 from services.supervisor.deadband import Deadband
 from services.supervisor.facts import Facts
-from services.supervisor.gauges import at_point, gauges_of, highest, measuring
+from services.supervisor.gauges import highest
 from services.supervisor.guards import Verdict
-from services.supervisor.history import Effect, Hour
 from services.supervisor.outlets import Lease, Outlet, outlets_of
 from services.supervisor.roles import Bars
+from services.supervisor.seen import Seen
 from services.supervisor.trips import Interlock, Trips
 
 
@@ -88,7 +88,7 @@ class Board:
         self.source: Board | None = None
         self.drawing: tuple[Board, ...] = ()
         self._new_controller = new_controller
-        self._seen = _Seen(chamber)
+        self._seen = Seen(chamber)
         self._bounds_for: object = self
         self._bounds = bounds(chamber, None)
 
@@ -286,34 +286,3 @@ class Board:
 
     def _wants(self, facts: Facts, now: datetime) -> tuple[Want, ...]:
         return tuple(board.want for board in self.drawing if board.want is not None)
-
-
-class _Seen:
-    """The gauges of a chamber by what they are for, and what has been going on for how long."""
-
-    def __init__(self, chamber: Chamber) -> None:
-        reservoir = chamber.kind == "reservoir"
-        self.gauges = gauges_of(chamber)
-        self.beer = at_point(chamber, self.gauges, Point.BATH if reservoir else Point.BEER)
-        self.air = at_point(chamber, self.gauges, Point.AIR)
-        self.room = at_point(chamber, self.gauges, Point.ROOM)
-        self.air_may_steer = not reservoir and (self.beer is None or chamber.steer_by_air)
-        self.contacts = measuring(chamber, self.gauges, Measure.CONTACT)
-        self.co2 = measuring(chamber, self.gauges, Measure.CO2)
-        self.power = measuring(chamber, self.gauges, Measure.POWER)
-        self.flow = measuring(chamber, self.gauges, Measure.FLOW)
-        self.others = bool(self.contacts or self.co2 or self.flow)
-        self.fan = chamber.output_that(Drive.FAN)
-        self.hour = Hour()
-        self.cooled, self.heated = Effect(-1.0), Effect(1.0)
-        self.opened_s: float | None = None
-        self.heated_s = self.passed_s = 0.0
-        self.heats = False
-        self._at_s: float | None = None
-
-    def passes(self, now_s: float, heats: bool) -> None:
-        """Counts the time since the last look, and for how much of it a heater was asked to run."""
-        self.passed_s = 0.0 if self._at_s is None else now_s - self._at_s
-        self.heated_s += self.passed_s if self.heats else 0.0
-        self.heats = heats
-        self._at_s = now_s
