@@ -14,6 +14,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 PING, PONG = "bench/ping", "bench/pong"
 PAYLOAD = b"20.0625"
+PATIENCE_S = 60.0
 
 
 def client(port: int, name: str) -> mqtt.Client:
@@ -26,6 +27,45 @@ def client(port: int, name: str) -> mqtt.Client:
     made.on_socket_open = open_quick
     made.connect("127.0.0.1", port)
     return made
+
+
+class Device:
+    """A device, or whoever measures as one: publishes one thing and waits until another comes back."""
+
+    def __init__(self, port: int, name: str, listen: str) -> None:
+        self._client = client(port, name)
+        self._came: list[tuple[str, bytes]] = []
+        self._client.on_message = self._on_message
+        self._client.on_connect = lambda own, *_: own.subscribe(listen, 1)
+        subscribed: list[int] = []
+        self._client.on_subscribe = lambda *_: subscribed.append(1)
+        self._loop_until(lambda: bool(subscribed))
+
+    def there_and_back_s(self, topic: str, payload: bytes, qos: int, answer: tuple[str, bytes]) -> float:
+        """Seconds from publishing until the answer is here."""
+        begun = time.perf_counter()
+        self._client.publish(topic, payload, qos)
+        return self.wait_s(answer, begun)
+
+    def wait_s(self, answer: tuple[str, bytes], begun: float) -> float:
+        """Seconds from then until the answer is here."""
+        self._loop_until(lambda: answer in self._came)
+        self._came.clear()
+        return time.perf_counter() - begun
+
+    def close(self) -> None:
+        """Says goodbye."""
+        self._client.disconnect()
+
+    def _on_message(self, _client: mqtt.Client, _data: Any, message: mqtt.MQTTMessage) -> None:
+        self._came.append((message.topic, bytes(message.payload)))
+
+    def _loop_until(self, enough: Callable[[], bool]) -> None:
+        deadline = time.perf_counter() + PATIENCE_S
+        while not enough():
+            if time.perf_counter() > deadline:
+                raise TimeoutError(f"nothing that was waited for came within {PATIENCE_S:g} s")
+            self._client.loop(0.1)
 
 
 def echo(port: int) -> None:

@@ -12,7 +12,6 @@ from benchmarks.bare import client
 from benchmarks.latency import Heaters
 from benchmarks.rows import Row, at_least
 from benchmarks.stand import CHAMBERS, TOO_WARM, Stand, beer_topic, chambers, other_topics, relay_topic, turn_until
-from services.runtime.service import Outgoing
 
 NAME = "throughput"
 OVER_ECHO = 0.3
@@ -58,16 +57,17 @@ def _bare_rate(stand: Stand) -> float:
 def _our_rate(stand: Stand, number: int) -> float:
     """Readings a second, from the first to be seen until the relay is told what the one after the last brings about."""
     chamber = CHAMBERS[number % len(CHAMBERS)]
-    link = stand.link("bench-throughput", *Heaters.filters, other_topics()[0])
-    Heaters().switch_on(link, chamber, f"throughput-{number}")
+    heaters = Heaters(stand)
+    ear = stand.link("bench-throughput", other_topics()[0])
+    heaters.switch_on(chamber, f"throughput-{number}")
     program = stand.program("pour", str(COUNT), *other_topics())
-    turn_until(link, lambda came: any(one.topic == other_topics()[0] for one in came))
+    turn_until(ear, lambda came: any(one.topic == other_topics()[0] for one in came))
     begun = perf_counter()
     while program.poll() is None:
-        turn_until(link, lambda _: True)
-        link.turn(0.01)
-    link.publish(Outgoing(beer_topic(chamber), TOO_WARM))
-    turn_until(link, lambda came: any(one.topic == relay_topic(chamber) and one.body == b"0" for one in came))
+        turn_until(ear, lambda _: True)
+        ear.turn(0.01)
+    heaters.device.there_and_back_s(beer_topic(chamber), TOO_WARM, 1, (relay_topic(chamber), b"0"))
     seconds = perf_counter() - begun
-    link.close()
+    ear.close()
+    heaters.close()
     return COUNT / seconds

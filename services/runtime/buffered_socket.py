@@ -1,14 +1,8 @@
-"""A socket that gathers small writes and reads ahead, so that a message costs one system call and not eight.
-
-paho asks for a packet's bytes in four small reads and writes each packet by itself; on a busy two-core board those
-calls are most of what a message costs.
-"""
+"""A socket that gathers small writes: on a busy two-core board, system calls are most of what a message costs."""
 
 import contextlib
-import socket
+import ssl
 from typing import Any
-
-_READ_AHEAD = 65_536
 
 
 class BufferedSocket:
@@ -20,8 +14,6 @@ class BufferedSocket:
     def __init__(self, inner: Any) -> None:
         self.parting = False
         self._inner = inner
-        self._ahead = b""
-        self._position = 0
         self._unsent = bytearray()
         self._broken: OSError | None = None
 
@@ -29,9 +21,9 @@ class BufferedSocket:
         return getattr(self._inner, name)
 
     @property
-    def unread(self) -> bool:
-        """Whether there is something to read that select cannot see."""
-        return self._position < len(self._ahead) or (hasattr(self._inner, "pending") and self._inner.pending() > 0)
+    def decrypted(self) -> bool:
+        """Whether a TLS socket holds bytes that select cannot see."""
+        return hasattr(self._inner, "pending") and self._inner.pending() > 0
 
     @property
     def unsent(self) -> bool:
@@ -39,14 +31,11 @@ class BufferedSocket:
         return bool(self._unsent)
 
     def recv(self, size: int) -> bytes:
-        """As a socket's: at most `size` bytes, none at the end; raises BlockingIOError when there are none yet."""
-        if self._position >= len(self._ahead):
-            if self._broken is not None:
-                raise self._broken
-            self._ahead, self._position = self._inner.recv(_READ_AHEAD), 0
-        taken = self._ahead[self._position : self._position + size]
-        self._position += len(taken)
-        return taken
+        """As a socket's; raises what broke the connection while flushing."""
+        if self._broken is not None:
+            raise self._broken
+        received: bytes = self._inner.recv(size)
+        return received
 
     def send(self, data: bytes | bytearray) -> int:
         """Takes all of it, to leave with the next flush."""
@@ -55,15 +44,12 @@ class BufferedSocket:
 
     def flush(self) -> None:
         """Writes what the kernel takes now."""
-        while self._unsent and self._broken is None:
+        with contextlib.suppress(BlockingIOError, ssl.SSLWantReadError, ssl.SSLWantWriteError):
             try:
-                del self._unsent[: self._inner.send(self._unsent)]
-            except (BlockingIOError, InterruptedError):
-                return
-            except OSError as error:
-                if type(error).__name__ not in ("SSLWantReadError", "SSLWantWriteError"):
-                    self._broken = error
-                return
+                while self._unsent and self._broken is None:
+                    del self._unsent[: self._inner.send(self._unsent)]
+            except (ConnectionError, TimeoutError) as error:
+                self._broken = error
 
     def close(self) -> None:
         """Closes; only a connection that says goodbye still sends what is left, nothing old leaves a broken one."""
@@ -71,8 +57,3 @@ class BufferedSocket:
             self.flush()
         self._unsent.clear()
         self._inner.close()
-
-    def shutdown(self, how: int = socket.SHUT_RDWR) -> None:
-        """As a socket's."""
-        with contextlib.suppress(OSError):
-            self._inner.shutdown(how)

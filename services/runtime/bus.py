@@ -12,8 +12,8 @@ from schemas.contract import MAX_PAYLOAD_BYTES, encode
 from services.runtime.address import BrokerAddress
 from services.runtime.clock import machine_seconds
 from services.runtime.connection import Connection, Listeners, Will
+from services.runtime.frames import Packet
 from services.runtime.link import Delivery, kept_while_offline
-from services.runtime.quick_client import Packet
 from services.runtime.service import Outgoing
 
 if TYPE_CHECKING:
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 WINDOW = 200
 """Published messages that may be unconfirmed at once; the rest waits here."""
-READ_AT_ONCE = 200
 MOST_UNTAKEN = 2_000
 """Unacknowledged messages stop the broker before there are so many; QoS 0 messages beyond it are dropped and counted.
 Not reading the socket instead would keep out the confirmations that a busy host waits for."""
@@ -62,14 +61,11 @@ class BrokerLink:
         self._sent: dict[int, _Letter] = {}
         self._confirmed: list[int] = []
         self._number = 0
-        self._read = 0
         self._refused = ""
         self._subscribing: dict[int, list[str]] = {}
         self._try_again: list[str] = []
         self._try_again_s = 0.0
-        listeners = Listeners(
-            self._on_up, self._on_down, self._on_received, self._on_confirmed, self._last_will, self._is_full
-        )
+        listeners = Listeners(self._on_up, self._on_down, self._on_received, self._on_confirmed, self._last_will)
         self._connection = Connection(
             address, client_id, random, listeners, persistent=persistent, keep_alive_s=keep_alive_s
         )
@@ -145,7 +141,6 @@ class BrokerLink:
 
     def turn(self, wait_s: float) -> None:
         """Reads a limited number of messages, so that they are handled soon; the rest waits in the socket."""
-        self._read = 0
         self._connection.turn(wait_s)
         self._subscribe_again()
 
@@ -182,9 +177,6 @@ class BrokerLink:
     def _put_back(self, letters: list[_Letter]) -> None:
         self._queue.extendleft(letter for letter in reversed(letters) if letter.kept)
         self._give_up((letter for letter in letters if not letter.kept), "dropped-offline")
-
-    def _is_full(self) -> bool:
-        return self._read >= READ_AT_ONCE
 
     def _shed(self) -> None:
         while len(self._queue) > MOST_KEPT:
@@ -231,7 +223,6 @@ class BrokerLink:
             self.counts["unreadable-topic"] += 1
             self.acknowledge(ticket)
             return
-        self._read += 1
         if not packet.qos and len(self._inbox) >= MOST_UNTAKEN:
             self.counts["dropped-flood"] += 1
             return

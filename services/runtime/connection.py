@@ -12,13 +12,16 @@ import paho.mqtt.client as mqtt
 
 from services.runtime.address import BrokerAddress
 from services.runtime.clock import machine_seconds
-from services.runtime.quick_client import Packet, QuickClient
+from services.runtime.frames import Packet
+from services.runtime.quick_client import QuickClient
 
 FIRST_PAUSE_S = 1.0
 LONGEST_PAUSE_S = 30.0
 STEADY_AFTER_S = 10.0
 """A connection that lasted so long was a good one: the next back-off starts from the beginning."""
 CONNECT_TIMEOUT_S = 3.0
+MOST_PACKETS = 200
+"""Read in one turn, so that those that came are handled soon."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +59,6 @@ def _no_will() -> Will | None:
     return None
 
 
-def _never() -> bool:
-    return False
-
-
 @dataclass(slots=True)
 class Listeners:
     """Who is told what happens on a connection; all are called in the owner's thread, from within `turn`."""
@@ -69,7 +68,6 @@ class Listeners:
     received: Callable[[Packet], None] | None = None
     confirmed: Callable[[int], None] | None = None
     will: Callable[[], Will | None] = _no_will
-    full: Callable[[], bool] = _never
 
 
 class Connection:
@@ -98,15 +96,14 @@ class Connection:
         self._keep_alive_s = keep_alive_s
         self.client = self._build(client_id, persistent)
 
-    def turn(self, wait_s: float) -> None:
-        """Reads until the listener is full, and writes; waits at most `wait_s` for something to come."""
+    def turn(self, wait_s: float, most: int = MOST_PACKETS) -> None:
+        """Writes, and reads up to so many packets; waits at most `wait_s` for something to come."""
         if self.client.socket() is None and not self._reconnect(wait_s):
             return
         self.flush()
         self.client.loop_misc()
         self._wait(wait_s)
-        while self._readable() and not self._listeners.full():
-            self.client.loop_read()
+        self.client.read(most)
 
     def flush(self) -> None:
         """Writes what was published and acknowledged."""
@@ -161,14 +158,8 @@ class Connection:
 
     def _wait(self, wait_s: float) -> None:
         sock = self.client.buffered
-        if sock is not None and not sock.unread:
+        if sock is not None and not self.client.unread and not sock.decrypted:
             select.select([sock], [sock] if sock.unsent else [], [], wait_s)
-
-    def _readable(self) -> bool:
-        sock = self.client.buffered
-        if sock is None:
-            return False
-        return sock.unread or bool(select.select([sock], [], [], 0)[0])
 
     def _on_connect(self, _client: mqtt.Client, _data: Any, _flags: Any, code: Any, _properties: Any) -> None:
         if code.is_failure:

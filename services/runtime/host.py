@@ -8,7 +8,7 @@ import threading
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 
 from pydantic import BaseModel
@@ -111,7 +111,10 @@ class Host:
         """One round; waits at most so many real seconds for something to come."""
         self._link.turn(self._wait_s(longest_wait_s))
         now = self._clock.now()
-        self._settle([*self._greet(now), *self._heed_clock(now)], [])
+        if self._link.connections != self._greeted and self._link.connected:
+            self._settle(self._greet(now), [])
+        if step := self._clock.step():
+            self._settle(self._heed_clock(step, now), [])
         self._receive(now)
         if self._options.poll is not None:
             self._poll(self._options.poll, now)
@@ -145,19 +148,14 @@ class Host:
 
     def _greet(self, now: datetime) -> list[Outgoing]:
         """After every new connection: what was left unsent by an earlier life, all retained topics, and health."""
-        if self._link.connections == self._greeted or not self._link.connected:
-            return []
         self._greeted = self._link.connections
         self.book.counts["connections"] += 1
         self._outbox.send_again(self._link.publish)
         return [*self._ask("rejoin", partial(self._core.rejoin, now)), self._health(Wellness.RUNNING, now)]
 
-    def _heed_clock(self, now: datetime) -> list[Outgoing]:
-        step = self._clock.step()
-        if not step:
-            return []
+    def _heed_clock(self, step: timedelta, now: datetime) -> Iterator[Outgoing]:
         self._trouble("clock-steps", f"the wall clock was set by {step.total_seconds():+.1f} s")
-        return list(self._ask("clock-stepped", partial(heed_step, self._core, step, now)))
+        return self._ask("clock-stepped", partial(heed_step, self._core, step, now))
 
     def _receive(self, now: datetime) -> None:
         """LAZILY: each input's answers leave before the next is looked at; otherwise after the state is safe."""

@@ -1,31 +1,34 @@
 """paho without what our links do for themselves.
 
 A link keeps its own letters until they are confirmed, so paho's store of outgoing messages, which it would send again
-by itself after a reconnection, however stale, is passed by. So are its look-up of callbacks and its locks against
-threads that we do not have. Connecting, keep-alive, subscribing and framing stay paho's. The seams are methods that
-paho's own variants go through; the bus contract tests fail when one moves.
+by itself after a reconnection, however stale, is passed by. So are its look-up of callbacks, its locks against threads
+that we do not have, and its four reads a packet. Connecting, keep-alive and subscribing stay paho's. The seams are
+members that paho's own variants go through; the bus contract tests fail when one moves.
 """
 
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import Any
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 
 from services.runtime.buffered_socket import BufferedSocket
+from services.runtime.clock import machine_seconds
+from services.runtime.frames import (
+    KIND,
+    PUBACK,
+    PUBLISH,
+    Frame,
+    Frames,
+    Malformed,
+    Packet,
+    read_puback,
+    read_publish,
+    write_puback,
+    write_publish,
+)
 
-_PUBLISH, _PUBACK = 0x30, 0x40
-_MID_BYTES = 2
-
-
-class Packet(NamedTuple):
-    """A PUBLISH packet as it came; `mid` is 0 at QoS 0. OASIS MQTT 3.1.1, section 3.3."""
-
-    topic: bytes
-    payload: bytes
-    qos: int
-    retain: bool
-    mid: int
+_READ_AT_ONCE = 65_536
 
 
 def _ignored(_: Any) -> None:
@@ -41,6 +44,8 @@ class QuickClient(mqtt.Client):
         )
         self.received: Callable[[Packet], None] = _ignored
         self.confirmed: Callable[[int], None] = _ignored
+        self.unread = False
+        self._frames = Frames()
 
     @property
     def buffered(self) -> BufferedSocket | None:
@@ -52,34 +57,61 @@ class QuickClient(mqtt.Client):
         if (sock := self.buffered) is None:
             return 0
         mid = self._mid_generate() if qos else 0
-        name = topic.encode()
-        packet = bytearray((_PUBLISH | qos << 1 | retain,))
-        self._pack_remaining_length(packet, 2 + len(name) + (_MID_BYTES if qos else 0) + len(payload))
-        packet += len(name).to_bytes(2, "big") + name
-        if qos:
-            packet += mid.to_bytes(_MID_BYTES, "big")
-        sock.send(packet + payload)
+        sock.send(write_publish(Packet(topic.encode(), payload, qos, retain, mid)))
         return mid
 
     def acknowledge(self, mid: int) -> None:
         """Puts a PUBACK packet in the socket's buffer."""
         if (sock := self.buffered) is not None:
-            sock.send(bytes((_PUBACK, _MID_BYTES)) + mid.to_bytes(_MID_BYTES, "big"))
+            sock.send(write_puback(mid))
+
+    def read(self, most: int) -> None:
+        """Reads once, and hands on up to so many packets; `unread` says whether there may be more, already read."""
+        try:
+            if not self.unread and not self._read_once():
+                return
+            self.unread = self._hand_on(most)
+        except Malformed:
+            self._lose(MQTTErrorCode.MQTT_ERR_PROTOCOL)
+        except OSError:
+            self._lose(MQTTErrorCode.MQTT_ERR_CONN_LOST)
+
+    def _read_once(self) -> bool:
+        try:
+            data = self._sock_recv(_READ_AT_ONCE)
+        except BlockingIOError:
+            return False
+        if not data:
+            self._lose(MQTTErrorCode.MQTT_ERR_CONN_LOST)
+            return False
+        self._frames.feed(data)
+        self._last_bytes_received = machine_seconds()
+        return True
+
+    def _hand_on(self, most: int) -> bool:
+        for _ in range(most):
+            frame = self._frames.next()
+            if frame is None:
+                return False
+            kind = frame.first & KIND
+            if kind == PUBLISH:
+                self.received(read_publish(frame))
+            elif kind == PUBACK:
+                self.confirmed(read_puback(frame))
+            elif (status := self._leave_to_paho(frame)) > 0:
+                self._lose(status)
+                return False
+        return True
+
+    def _leave_to_paho(self, frame: Frame) -> MQTTErrorCode:
+        self._in_packet["command"] = frame.first
+        self._in_packet["packet"] = bytearray(frame.body)
+        self._in_packet["remaining_length"] = len(frame.body)
+        return self._packet_handle()
+
+    def _lose(self, status: MQTTErrorCode) -> None:
+        self._loop_rc_handle(status)
 
     def _create_socket(self) -> Any:
+        self._frames, self.unread = Frames(), False
         return BufferedSocket(super()._create_socket())
-
-    def _handle_publish(self) -> MQTTErrorCode:
-        command, body = self._in_packet["command"], self._in_packet["packet"]
-        qos = command >> 1 & 0b11
-        topic_end = 2 + int.from_bytes(body[:2], "big")
-        start = topic_end + (_MID_BYTES if qos else 0)
-        if qos > 1 or len(body) < start:
-            return MQTTErrorCode.MQTT_ERR_PROTOCOL
-        mid = int.from_bytes(body[topic_end:start], "big")
-        self.received(Packet(bytes(body[2:topic_end]), bytes(body[start:]), qos, bool(command & 1), mid))
-        return MQTTErrorCode.MQTT_ERR_SUCCESS
-
-    def _handle_pubackcomp(self, cmd: str) -> MQTTErrorCode:
-        self.confirmed(int.from_bytes(self._in_packet["packet"][:_MID_BYTES], "big"))
-        return MQTTErrorCode.MQTT_ERR_SUCCESS

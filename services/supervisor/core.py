@@ -114,7 +114,7 @@ class Supervisor:
             and board.decision is not None
             and self._reach(now) >= self._settled_s
         ):
-            return self._look_at((board,), self._reach(now), now)
+            return self._look_at((board,), self._reach(now), now, anew=False)
         return ()
 
     def _take_report(self, report: Report, _: Incoming, now: datetime) -> Iterable[Outgoing]:
@@ -193,13 +193,18 @@ class Supervisor:
             self._steady = Steady(now)
         return self._steady.reach(now)
 
-    def _look_at(self, boards: Sequence[Board], now_s: float, now: datetime) -> Iterator[Outgoing]:
+    def _look_at(
+        self, boards: Sequence[Board], now_s: float, now: datetime, *, anew: bool = True
+    ) -> Iterator[Outgoing]:
+        """Interlocks always; control decides `anew` only where there is time for it, and stands by its wish else."""
         changed = []
         for board in boards:
-            facts, first = board.look(now_s, now), board.decision is None
-            wished = wish(board, board.sight(facts, now_s, now))
-            board.decision = decision = board.guided(wished, now_s, now)
-            board.want = decision.want
+            facts, decision = board.look(now_s, now), board.decision
+            first = decision is None
+            if decision is None or anew:
+                wished = wish(board, board.sight(facts, now_s, now))
+                board.decision = decision = board.guided(wished, now_s, now)
+                board.want = decision.want
             if board.trips.judge(facts, now_s, now) or first:
                 changed.append(board)
             restrain(board, decision, now_s, self._in_force)
