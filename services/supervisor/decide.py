@@ -18,10 +18,11 @@ from typing import Any
 
 import numpy as np
 
+from services.supervisor.capacity import Wait, urgency
 from services.supervisor.control import Decision, Estimate, Rules, Sight, Want
 from services.supervisor.estimate import Estimator
 from services.supervisor.identify import Outlook
-from services.supervisor.model import COAST, COOL, HEAT, OFF, ROOM, TICK_S, YEAST, Array, Mode, shape_for
+from services.supervisor.model import COAST, COOL, HEAT, OFF, PROBE, ROOM, TICK_S, YEAST, Array, Mode, shape_for
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,9 @@ class Tuning:
     look_s: float = 9000.0
     start_look_s: float = 3600.0
     crash_notice_s: float = 12 * 3600.0
+    astray_k: float = 1.5
+    astray_s: float = 300.0
+    useful_bath_k: float = 1.0
     far_k: float = 1.0
     watch_s: float = 1800.0
     coast_fan_s: float = 420.0
@@ -47,6 +51,8 @@ class Tuning:
 
 _EVERY_S = 240.0
 _LONG_AGO = -1e9
+_LOST_S = 1800.0
+"""After so long without a decision the states are taken anew from the readings."""
 
 
 class BeerController:
@@ -67,6 +73,9 @@ class BeerController:
         self._cooled_s = self._heated_s = self._started_s = _LONG_AGO
         self._was: Mode = self._still
         self._runs = 0
+        self._wait = Wait()
+        self._wished = False
+        self._astray_s = 0.0
 
     def decide(self, sight: Sight) -> Decision:
         """See `control.Controller`."""
@@ -77,23 +86,34 @@ class BeerController:
             self._about = self.filter.learnt.theta
             self._outlook = Outlook(self.filter.learnt, 0.0 if self._pumped else self.rules.run_s)
         cool, heat, why, demand = self._switch(sight)
+        self._wished = cool or heat
         fan = cool or heat or self._clock_s - max(self._cooled_s, self._heated_s) < self.tuning.coast_fan_s
         return Decision(float(cool), float(heat), float(fan), demand, why, self._estimate(sight), self._want(sight))
 
     def _take_in(self, sight: Sight) -> None:
-        if sight.beer_c is not None and (self.filter.fresh or self._gap(sight) > 1800.0):
+        gap_s = self._gap(sight)
+        if sight.beer_c is not None and (self.filter.fresh or gap_s > _LOST_S or self._astray_s > self.tuning.astray_s):
             self.filter.begin(sight.beer_c, sight.air_c, sight.ambient_c)
-            self._last = sight.now
+            self._last, self._astray_s = sight.now, 0.0
         if self._last is None or self.filter.fresh:
             return
-        ticks = round(self._gap(sight) / TICK_S)
+        ticks = round(gap_s / TICK_S)
         if ticks > 0:
-            self._clock_s += ticks * TICK_S
+            self._pass_time(sight, ticks)
+        elif ticks < 0:
             self._last = sight.now
-            self.filter.pass_time(self._was, ticks)
-            air = None if sight.door_open else sight.air_c
-            self.filter.see(sight.beer_c, air, sight.ambient_c, sight.bath_c)
         self._note(sight)
+
+    def _pass_time(self, sight: Sight, ticks: int) -> None:
+        seconds = ticks * TICK_S
+        self._clock_s += seconds
+        self._last = sight.now if self._last is None else self._last + timedelta(seconds=seconds)
+        self._wait.pass_time(seconds, self._wished, sight.cooling_on or sight.heating_on)
+        self.filter.pass_time(self._was, min(ticks, int(_LOST_S / TICK_S)))
+        self.filter.see(sight.beer_c, None if sight.door_open else sight.air_c, sight.ambient_c, sight.bath_c)
+        if sight.beer_c is not None:
+            far = abs(float(self.filter.state[PROBE]) - sight.beer_c) >= self.tuning.astray_k
+            self._astray_s = self._astray_s + seconds if far else 0.0
 
     def _gap(self, sight: Sight) -> float:
         return (sight.now - self._last).total_seconds() if self._last else 0.0
@@ -136,7 +156,7 @@ class BeerController:
     def _switch(self, sight: Sight) -> tuple[bool, bool, str, float]:
         coast = self._errors(COAST, sight)
         error = self.filter.beer_c - sight.setpoint_c
-        demand = min(1.0, abs(error))
+        demand = urgency(error, self._wait.waited_s)
         if sight.heating_on:
             return self._keep_heating(coast, demand)
         if sight.cooling_on:
@@ -149,6 +169,8 @@ class BeerController:
 
     def _keep_cooling(self, coast: Array, sight: Sight, demand: float) -> tuple[bool, bool, str, float]:
         near = int(self.tuning.look_s / _EVERY_S)
+        if not self._is_bath_useful(sight):
+            return False, False, "bath not usefully colder", demand
         if self._trying(sight):
             return False, False, "watching what the first run does", demand
         if float(coast[:near].min()) <= -self.band_k:
@@ -175,7 +197,7 @@ class BeerController:
     def _may_cool(self, coast: Array, error: float, sight: Sight) -> bool:
         if self._clock_s - self._heated_s < self.tuning.change_over_s and error < 0.6:
             return False
-        if sight.ready_in_s > 0.0 or self._frost(sight, 0.3):
+        if sight.ready_in_s > 0.0 or self._frost(sight, 0.3) or not self._is_bath_useful(sight):
             return False
         if self._runs == 1 and error < self.tuning.far_k and self._clock_s - self._started_s < self.tuning.watch_s:
             return False
@@ -183,6 +205,11 @@ class BeerController:
         crest = max(error, float(self._errors(COOL, sight)[:near].max()))
         after = self._outlook.pulse @ self.filter.state - sight.setpoint_c
         return crest >= max(self.band_k, -float(after[:near].min())) and float(coast[:near].min()) > -self.band_k
+
+    def _is_bath_useful(self, sight: Sight) -> bool:
+        if not self._pumped or sight.bath_c is None:
+            return True
+        return sight.bath_c < self.filter.beer_c - self.tuning.useful_bath_k
 
     def _may_heat(self, coast: Array, error: float, sight: Sight) -> bool:
         if self._clock_s - self._cooled_s < self.tuning.change_over_s and error > -0.6:
@@ -218,9 +245,10 @@ class BeerController:
 
     def snapshot(self) -> Mapping[str, Any]:
         """See `control.Controller`."""
-        return {"theta": self.filter.learnt.theta.tolist(), "band_k": self.band_k}
+        return {"learnt": self.filter.lesson(), "band_k": self.band_k, "runs": self._runs}
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """See `control.Controller`."""
-        self.filter.learnt.adopt(np.array(state["theta"]))
-        self.band_k = state["band_k"]
+        self.filter.recall(state["learnt"])
+        self.band_k = min(self.tuning.widest_k, max(self.tuning.narrowest_k, float(state["band_k"])))
+        self._runs = int(state["runs"])

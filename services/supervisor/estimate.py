@@ -1,6 +1,7 @@
 """A Kalman filter of a chamber's state and, with it, of the logarithms of its parameters."""
 
-from math import sqrt
+from collections.abc import Mapping, Sequence
+from math import isfinite, sqrt
 
 import numpy as np
 
@@ -29,6 +30,8 @@ _AIR_VARIANCE = 0.25**2
 _ROOM_VARIANCE = 0.5**2
 _NO_HEAT_VARIANCE = 0.5**2
 """Yeast never cools: a negative heat is pulled back to nothing, and the room takes the blame."""
+_BATH_C = 4.0
+"""A bath that nobody measures is thought to be about here."""
 _SLOW = 25.0
 """Innovations beyond so many variances are cut down to it: a door, a hand on the probe."""
 _RELEARN_TICKS = 180
@@ -38,7 +41,8 @@ _RELEARN_MOVE = 0.02
 class Estimator:
     """State (see `model`) and parameters together. Feed it with `pass_time` and `see`; read `state` and `spread`."""
 
-    __slots__ = ("learnt", "covariance", "fresh", "state", "_air", "_beer", "_drift", "_mode", "_noise", "_since",
+    __slots__ = ("learnt", "covariance", "fresh", "state", "_air", "_beer", "_drift", "_known", "_mode", "_noise",
+    "_since",
                  "_start", "_ticks", "_room", "_theta")  # fmt: skip
 
     def __init__(self, shape: Shape) -> None:
@@ -47,6 +51,7 @@ class Estimator:
         self.fresh = True
         self._drift = _drift(shape)
         self._theta = self.learnt.theta.copy()
+        self._known = guess_variance(shape)
         self.covariance = np.zeros((STATES + len(self._theta),) * 2)
         self._mode: Mode = shape.modes[0]
         self._beer: list[float] = []
@@ -67,10 +72,12 @@ class Estimator:
         spread[[CORE, OUTER, PROBE, WALL, EVAPORATOR]] = (0.15, 0.25, 0.1, 1.5, 2.0)
         spread[[ELEMENT, YEAST, ROOM]] = (1.0, 0.15 * self.learnt.shape.volume_l, 5.0 if room_c is None else 0.5)
         if not self.learnt.shape.is_cabinet:
-            spread[BATH] = 0.5
-        known = (
-            self.covariance[STATES:, STATES:].copy() if not self.fresh else np.diag(guess_variance(self.learnt.shape))
-        )
+            self.state[BATH], spread[BATH] = _BATH_C, 4.0
+        known = self.covariance[STATES:, STATES:].copy()
+        if self.fresh or not np.isfinite(known).all():
+            self.learnt = Learnt(self.learnt.shape, self.learnt.theta if self.fresh else None)
+            self._theta = self.learnt.theta.copy()
+            known = np.diag(self._known if self.fresh else guess_variance(self.learnt.shape))
         self.covariance[:] = 0.0
         self.covariance[STATES:, STATES:] = known
         self.covariance[range(STATES), range(STATES)] = spread**2
@@ -149,6 +156,26 @@ class Estimator:
         self._since = 0
         if np.abs(self._theta - self.learnt.theta).max() > _RELEARN_MOVE:
             self.learnt.adopt(self._theta)
+
+    def lesson(self) -> dict[str, list[float]]:
+        """What has been learnt, by parameter: natural logarithm, and its standard deviation."""
+        variance = self._known if self.fresh else np.minimum(self._known, np.diagonal(self.covariance)[STATES:])
+        pairs = zip(self._theta, np.sqrt(np.maximum(variance, 0.0)), strict=True)
+        return {
+            name: [float(middle), float(spread)]
+            for name, (middle, spread) in zip(self.learnt.names, pairs, strict=True)
+        }
+
+    def recall(self, lesson: Mapping[str, Sequence[float]]) -> None:
+        """Takes up a `lesson`; what it does not name stays a guess. Raises ValueError for what is no number."""
+        for index, name in enumerate(self.learnt.names):
+            middle, spread = lesson.get(name, (self._theta[index], self._known[index] ** 0.5))
+            if not (isfinite(middle) and isfinite(spread)):
+                raise ValueError(f"{name} was kept as {middle} +- {spread}, which is no number")
+            self._theta[index], self._known[index] = middle, min(self._known[index], max(1e-4, spread**2))
+        self.learnt.adopt(self._theta)
+        self._theta = self.learnt.theta.copy()
+        self.fresh = True
 
     @property
     def beer_c(self) -> float:
