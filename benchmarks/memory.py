@@ -55,7 +55,8 @@ def _resident_mb(pid: int) -> float:
 def _title(pid: int) -> str:
     """The services that a process runs, or its program's name."""
     words = Path(f"/proc/{pid}/cmdline").read_bytes().decode().split("\0")
-    if "run" in words:
-        services = words[words.index("run") + 1 :]
-        return "+".join(services[: next(place for place, word in enumerate(services) if word.startswith("--"))])
-    return "keeper" if "services.runtime.family" in words else Path(words[0]).name
+    if "services.runtime.family" in words:
+        return "keeper"
+    if "--log" in words:
+        return Path(words[words.index("--log") + 1]).stem
+    return Path(words[0]).name

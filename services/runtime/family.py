@@ -28,6 +28,8 @@ GOODBYE_S = 8.0
 BROKER_READY_S = 30.0
 BROKER_PLACE = "{broker}"
 """Stands in a command for the address of the embedded broker."""
+SPARING = {"MALLOC_ARENA_MAX": "2", "GOMEMLIMIT": "48MiB"}
+"""Small machines: what C and Go programs are told about memory, unless the environment says otherwise."""
 _PR_SET_PDEATHSIG = 1
 
 
@@ -105,6 +107,7 @@ class Member:
         return subprocess.Popen(
             self._command,
             stdin=subprocess.DEVNULL,
+            env={**SPARING, **os.environ},
             user=self._user,
             group=_group_of(self._user),
             extra_groups=[] if self._user else None,
