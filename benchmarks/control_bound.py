@@ -30,8 +30,8 @@ from services.supervisor.reservoir import FROST_MARGIN_K
 
 FILE = Path(__file__).with_name("control_bound.json")
 _FROST_K = 0.1
-_COLDEST_BATH_C = -12.0
-_REPLAN_S = 300.0
+_REPLAN_S = {True: 300.0, False: 120.0}
+"""With a compressor, and without."""
 _MINUTES = np.array([1] * 15 + [5] * 33)
 """Lengths of the horizon's steps: fifteen single minutes, then five at a time, three hours in all."""
 _BEGIN = np.cumsum(_MINUTES) - _MINUTES
@@ -39,7 +39,7 @@ _DELAYS = (0, 5, 10, 15, 20, 30, 45, 60)
 """Multiples of the time between plans: else it would always be best to wait a little longer."""
 _LENGTHS = (3, 4, 5, 7, 10, 15, 20, 30, 45, 70, 180)
 _PERIODS = (30, 45, 60, 90, 180)
-_DUTIES = (0.0, 0.01, 0.03, 0.06, 0.12, 0.25, 0.5, 1.0)
+_DUTIES = (0.0, 0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.18, 0.3, 0.5, 1.0)
 _START_COST = 0.0004
 """K2, mean over the horizon, that a compressor's start must save to be worth while."""
 Array = npt.NDArray[np.float64]
@@ -79,7 +79,9 @@ def fastest_h(run: Run) -> dict[str, float]:
     assert isinstance(run.policy, Predictive)
     bath = run.plant.chambers.get("bath")
     if isinstance(bath, Bath):
-        bath.bath_c = bath.air_c = min(bath.bath_c, max(bath.model.freezes_at_c + FROST_MARGIN_K, _COLDEST_BATH_C))
+        own_c = bath.model.compressor.own_coldest_c
+        coldest_c = bath.model.freezes_at_c + FROST_MARGIN_K if own_c is None else own_c + 1.0
+        bath.bath_c = bath.air_c = min(bath.bath_c, max(coldest_c, bath.model.freezes_at_c + FROST_MARGIN_K))
     run.policy = FullPower(run.policy, run.case)
     programmes = run.case.programmes
     while run.elapsed_s < run.case.hours * HOUR:
@@ -156,7 +158,7 @@ def _pulses() -> tuple[Array, Array]:
 
 def _duties() -> tuple[Array, Array]:
     """Shares of time: one for the first while, another from then on; nothing is worn by switching."""
-    pairs = [(first, then, until) for first in _DUTIES for then in _DUTIES for until in (4, 20)]
+    pairs = [(first, then, until) for first in _DUTIES for then in _DUTIES for until in (4, 12, 40)]
     plans = [np.where(until > _BEGIN, first, then) for first, then, until in pairs]
     return np.array(plans).T, np.zeros(len(pairs))
 
@@ -172,7 +174,7 @@ def _five(one: _Map) -> _Map:
 
 
 class Optimiser:
-    """For one chamber: every five minutes the best of some hundreds of plans, by the true model from the true state."""
+    """For one chamber: every few minutes the best of some hundreds of plans, by the true model from the true state."""
 
     def __init__(self, programme: Programme, compressor: bool) -> None:
         self._programme = programme
@@ -184,7 +186,7 @@ class Optimiser:
 
     def wish(self, chamber: Any, guard: Guard, elapsed_s: float, room_c: float, bath_c: float) -> Decision:
         """On or off for the next ten seconds."""
-        if elapsed_s - self._made_s >= _REPLAN_S:
+        if elapsed_s - self._made_s >= _REPLAN_S[self._compressor]:
             self._made_s = elapsed_s
             self._make(chamber, guard, elapsed_s, room_c, bath_c)
         self._owed += float(self._plan[int((elapsed_s - self._made_s) / 60.0)])

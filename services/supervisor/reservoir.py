@@ -6,8 +6,11 @@ from typing import Any
 
 from services.supervisor.control import Decision, Estimate, Rules, Sight
 
-FROST_MARGIN_K = 2.5
+FROST_MARGIN_K = 2.0
 _BAND_K = 1.5
+_CRASH_BAND_K = 0.5
+_CRASHING = 0.9
+"""A want that hurts so much keeps the bath close to its coldest."""
 _IDLE_C = 12.0
 
 
@@ -30,10 +33,10 @@ class BathController:
         if bath is None:
             return Decision(0.0, 0.0, 0.0, 0.0, "no bath reading to go by", Estimate(None, 99.0, None, 0.0, 0.0))
         self._learn(sight, bath)
-        target = self._target(sight, bath)
+        target, hurt = self._target(sight, bath), max((want.hurt for want in sight.wants), default=0.2)
+        band_k = _BAND_K if hurt < _CRASHING else _CRASH_BAND_K
         low = max(self.floor_c, target - _BAND_K) + self._after_k
-        on = bath > low if sight.cooling_on else bath > target + _BAND_K and sight.ready_in_s <= 0.0
-        hurt = max((want.hurt for want in sight.wants), default=0.2)
+        on = bath > low if sight.cooling_on else bath > low + 2.0 * band_k and sight.ready_in_s <= 0.0
         why = f"bath wanted at {target:.1f} degC"
         return Decision(float(on), 0.0, 0.0, hurt, why, Estimate(bath, 0.05, None, 0.0, 0.0, self.floor_c))
 
