@@ -6,22 +6,32 @@ of one table for reading raw, a raw line-protocol post for InfluxDB.
 
 import sqlite3
 import tempfile
+import threading
+import zlib
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime, timedelta
-from itertools import islice
+from functools import partial
+from itertools import islice, repeat
 from pathlib import Path
-from random import Random
 from statistics import median
 
+import numpy as np
+import urllib3
+
 from benchmarks.rows import Row, at_least, at_most
+from benchmarks.servers import InfluxD, VictoriaMetrics
 from schemas.contract import topic_for
 from schemas.plant import Plant
 from schemas.telemetry import Quality, TemperatureReading
 from services.recorder.core import Recorder
+from services.recorder.forwarder import Forwarder
 from services.recorder.housekeeping import Retention
-from services.recorder.rows import Sample, Series, SeriesKind, milliseconds
+from services.recorder.influx_server import InfluxServer
+from services.recorder.influx_store import InfluxStore
+from services.recorder.rows import Sample, Series, SeriesKind, milliseconds, moment
+from services.recorder.spool import Spool
 from services.recorder.sqlite_store import SqliteStore
-from services.runtime.clock import machine_seconds
+from services.runtime.clock import VirtualClock, machine_seconds
 from services.runtime.service import Incoming
 
 NAME = "history"
@@ -35,6 +45,8 @@ CHAMBERS = 12
 PLOTTED = (("reading", "beer"), ("setpoint", "setpoint"))
 """What the overview draws of each chamber."""
 CHAMBER_SERIES = ("beer", "air", "room", "line", "bath")
+MONTHS = (1, 12, 36)
+"""After how many months growth is looked at."""
 PLANT = Plant.model_validate(
     {
         "site": {"name": SITE},
@@ -46,81 +58,177 @@ PLANT = Plant.model_validate(
 
 
 def run() -> Iterable[Row]:
-    """All figures; about two minutes."""
+    """All figures; about four minutes."""
     with tempfile.TemporaryDirectory() as folder:
-        yield writing(Path(folder))
+        yield sqlite_writing(Path(folder))
+        yield from influx_writing(Path(folder))
         yield from reading_a_month(Path(folder))
-        yield from growth(Path(folder))
+        yield from overviews(Path(folder))
+        yield from room(Path(folder))
 
 
-def writing(folder: Path) -> Row:
+def sqlite_writing(folder: Path) -> Row:
     """Messages through the recorder, against the same rows into a bare table; both durable every 500."""
     incoming = list(_readings(WRITTEN))
     rows = [(1, milliseconds(one.body.at), one.body.value, 0) for one in incoming]  # type: ignore[union-attr]
     pairs = [(_bare_rate(folder / f"bare-{n}", rows), _our_rate(folder / f"ours-{n}", incoming)) for n in range(ROUNDS)]
-    bare, ours = median(pair[0] for pair in pairs), median(pair[1] for pair in pairs)
-    ratio = median(pair[1] / pair[0] for pair in pairs)
-    return at_least(NAME, "sqlite_write_over_bare", ratio, "rows/s over rows/s", 0.4, bare, ours / bare)
+    return _over_bare("sqlite_write_over_bare", pairs)
+
+
+def influx_writing(folder: Path) -> Iterator[Row]:
+    """Messages through recorder, spool and forwarder to a real server, against posting lines made beforehand, 500 each.
+
+    The v2 write path goes to VictoriaMetrics, the v1 path to InfluxDB 1.6: the servers that Debian has.
+    """
+    v2, v1 = VictoriaMetrics(folder / "v2"), InfluxD(folder / "v1")
+    for server in (v2, v1):
+        server.start()
+    try:
+        to_v2 = InfluxServer(url=v2.url, database="d", organisation="o", token="t")
+        yield _over_bare(
+            "influx_write_over_bare", list(_influx_pairs(to_v2, "/api/v2/write?bucket=d&org=o", folder / "a"))
+        )
+        to_v1 = v1.new_database("d")
+        yield _over_bare("influx_v1_write_over_bare", list(_influx_pairs(to_v1, "/write?db=d", folder / "b")))
+    finally:
+        for server in (v2, v1):
+            server.kill()
 
 
 def reading_a_month(folder: Path) -> Iterator[Row]:
     """259,200 samples into 1,000 buckets, and all of them raw, against a scan of a bare table that holds the same."""
-    store, bare = SqliteStore(folder / "month"), sqlite3.connect(folder / "month-bare")
-    series, samples = Series(SITE, CHAMBER, SeriesKind.READING, "beer", "degC"), list(_wave("beer", START, DAYS_30))
-    store.write([Sample(series, *one) for one in samples])
+    store, series = SqliteStore(folder / "month"), Series(SITE, CHAMBER, SeriesKind.READING, "beer", "degC")
+    samples = list(_wave("beer", START, DAYS_30))
+    _write(store, series, iter(samples))
     _settle(store, START + DAYS_30 + timedelta(hours=2))
-    _bare_table(bare, samples)
-    end = START + DAYS_30
-    buckets_s = _seconds(lambda: store.buckets(series, START, end, 1000))
-    raw_s = _seconds(lambda: store.raw(series, START, end))
-    scan_s = _seconds(lambda: bare.execute("SELECT at, value, grade FROM sample WHERE series = 1").fetchall())
+    scan_s = _scan_seconds(folder / "month-bare", samples)
+    buckets_s, raw_s = _reading_seconds(store, series, START)
     yield at_most(NAME, "read_30_days_rollup_ms", 1000 * buckets_s, "ms", 20, 1000 * scan_s, buckets_s / scan_s)
     yield at_most(NAME, "read_30_days_raw_over_bare_scan", raw_s / scan_s, "s over s", 1.3, scan_s, raw_s / scan_s)
     store.close()
 
 
-def growth(folder: Path) -> Iterator[Row]:
-    """The overview of twelve chambers and the room one chamber takes, after a month, a year and three years."""
+def overviews(folder: Path) -> Iterator[Row]:
+    """Beer and setpoint of twelve chambers in 500 buckets each, over all of one month, one year and three years.
+
+    Sampled every ten minutes from the second month on: the hourly roll-ups that answer are as many as in life.
+    """
     store = SqliteStore(folder / "years")
-    overview_s: dict[int, float] = {}
-    for months in range(1, 37):
-        _add_month(store, months)
-        if months in (1, 12, 36):
-            span = timedelta(days=30 * months)
-            overview_s[months] = _seconds(lambda span=span: _overview(store, span))  # type: ignore[misc]
-            yield Row(NAME, f"overview_{months}_months_12_chambers_s", overview_s[months], "s")
-    yield at_most(
-        NAME, "overview_year_12_chambers_s", overview_s[12], "s", 1, overview_s[1], overview_s[12] / overview_s[1]
-    )
+    taken_s: dict[int, float] = {}
+    for month in range(1, MONTHS[-1] + 1):
+        _add_month(store, month, every_s=60 if month == 1 else 600)
+        if month in MONTHS:
+            taken_s[month] = _seconds(partial(_overview, store, timedelta(days=30 * month)))
+            yield Row(NAME, f"overview_{month}_months_12_chambers_s", taken_s[month], "s")
+    first, year = taken_s[MONTHS[0]], taken_s[MONTHS[1]]
+    yield at_most(NAME, "overview_year_12_chambers_s", year, "s", 1, first, year / first)
     store.close()
-    yield from _room(folder)
 
 
-def _room(folder: Path) -> Iterator[Row]:
+def room(folder: Path) -> Iterator[Row]:
+    """What five series of one chamber take on disk, and how reading and writing fare as they grow.
+
+    The month that is kept in full is sampled every 10 s, the others every 20 s: their minutes are as many and varied.
+    """
     path = folder / "room"
-    store = SqliteStore(path)
-    for month in range(36):
-        begins = START + month * DAYS_30
+    store, series = SqliteStore(path), Series(SITE, CHAMBER, SeriesKind.READING, "beer", "degC")
+    for month in range(1, MONTHS[-1] + 1):
+        begins = START + (month - 1) * DAYS_30
         for name in CHAMBER_SERIES:
-            series = Series(SITE, CHAMBER, SeriesKind.READING, name, "degC")
-            _write(store, series, _wave(name, begins, DAYS_30 + (timedelta(days=5) if month == 11 else timedelta(0))))
+            _write(
+                store, series._replace(name=name), _wave(name, begins, DAYS_30, every_s=10 if month in MONTHS else 20)
+            )
         _settle(store, begins + DAYS_30 + timedelta(hours=2))
-        if month in (0, 11, 35):
-            store.query("PRAGMA wal_checkpoint(TRUNCATE)")
-            size = path.stat().st_size / 1e6
-            yield Row(NAME, f"mb_per_chamber_{month + 1}_months", size, "MB")
-        if month == 11:
-            yield at_most(NAME, "mb_per_chamber_year", size, "MB", 80)
+        if month in MONTHS:
+            yield from _grown(store, path, series, month, begins)
     store.close()
 
 
-def _add_month(store: SqliteStore, month: int) -> None:
-    """Twelve chambers' plotted series, one more month; sampled every minute, which is what is left of it later."""
+def _grown(store: SqliteStore, path: Path, series: Series, month: int, begins: datetime) -> Iterator[Row]:
+    store.query("PRAGMA wal_checkpoint(TRUNCATE)")
+    size_mb = path.stat().st_size / 1e6
+    yield Row(NAME, f"mb_per_chamber_{month}_months", size_mb, "MB")
+    if month == 12:
+        yield at_most(NAME, "mb_per_chamber_year", size_mb, "MB", 80)
+    buckets_s, raw_s = _reading_seconds(store, series, begins)
+    yield Row(NAME, f"read_30_days_rollup_ms_after_{month}_months", 1000 * buckets_s, "ms")
+    yield Row(NAME, f"read_30_days_raw_ms_after_{month}_months", 1000 * raw_s, "ms")
+    rate = _rate_into(store, list(_readings(WRITTEN, begins + DAYS_30)))
+    yield Row(NAME, f"sqlite_write_after_{month}_months", rate, "rows/s")
+
+
+def _over_bare(figure: str, pairs: list[tuple[float, float]]) -> Row:
+    """From pairs of rates, bare and ours, taken one right after the other."""
+    bare, ratio = median(pair[0] for pair in pairs), median(ours / bare for bare, ours in pairs)
+    return at_least(NAME, figure, ratio, "rows/s over rows/s", 0.4, bare, ratio)
+
+
+def _influx_pairs(server: InfluxServer, path: str, folder: Path) -> Iterator[tuple[float, float]]:
+    for number in range(ROUNDS):
+        incoming = list(_readings(WRITTEN, START + number * DAYS_30))
+        lines = [_line(one) for one in incoming]
+        yield (
+            _post_rate(f"{server.url}{path}&precision=ms", lines),
+            _forward_rate(server, folder / str(number), incoming),
+        )
+
+
+def _line(incoming: Incoming) -> str:
+    reading = incoming.body
+    assert isinstance(reading, TemperatureReading)
+    tags = f"chamber={CHAMBER},name=bare,origin=life,site={SITE},unit=degC"
+    return f"reading,{tags} value={reading.temperature_c},grade=0i {milliseconds(reading.at)}"
+
+
+def _post_rate(url: str, lines: list[str]) -> float:
+    http = urllib3.PoolManager()
+    began = machine_seconds()
+    for first in range(0, len(lines), BATCH):
+        answer = http.request("POST", url, body="\n".join(lines[first : first + BATCH]).encode())
+        assert answer.status < 300
+    return len(lines) / (machine_seconds() - began)
+
+
+def _forward_rate(server: InfluxServer, folder: Path, incoming: list[Incoming]) -> float:
+    """The forwarder sends from a thread of its own, as it does in life; the clock stops when nothing waits any more."""
+    forwarder = Forwarder(Spool(folder), InfluxStore(server))
+    forwarder.write([Sample(Series(SITE, CHAMBER, SeriesKind.READING, "first", "degC"), milliseconds(START), 1.0)])
+    forwarder.step()
+    stop, recorder = threading.Event(), Recorder(PLANT, sink=forwarder)
+    sender = threading.Thread(target=forwarder.run, args=(stop, VirtualClock(START)))
+    sender.start()
+    began = machine_seconds()
+    for number, one in enumerate(incoming, start=1):
+        recorder.receive(one, START)
+        if number % BATCH == 0:
+            recorder.flush(START)
+    while forwarder.spool.oldest(1) is not None:
+        stop.wait(0.002)
+    took_s = machine_seconds() - began
+    stop.set()
+    sender.join()
+    return len(incoming) / took_s
+
+
+def _reading_seconds(store: SqliteStore, series: Series, start: datetime) -> tuple[float, float]:
+    end = start + DAYS_30
+    return _seconds(partial(store.buckets, series, start, end, 1000)), _seconds(partial(store.raw, series, start, end))
+
+
+def _scan_seconds(path: Path, samples: list[tuple[int, float, int]]) -> float:
+    bare = sqlite3.connect(path)
+    _bare_table(bare, samples)
+    taken_s = _seconds(lambda: bare.execute("SELECT at, value, grade FROM sample WHERE series = 1").fetchall())
+    bare.close()
+    return taken_s
+
+
+def _add_month(store: SqliteStore, month: int, every_s: int) -> None:
     begins = START + (month - 1) * DAYS_30
     for number in range(CHAMBERS):
         for kind, name in PLOTTED:
             series = Series(SITE, f"chamber-{number}", kind, name, "degC")
-            _write(store, series, _wave(name, begins, DAYS_30, every_s=60))
+            _write(store, series, _wave(name, begins, DAYS_30, every_s=every_s))
     _settle(store, begins + DAYS_30 + timedelta(hours=2))
 
 
@@ -131,12 +239,13 @@ def _overview(store: SqliteStore, span: timedelta) -> None:
 
 
 def _wave(name: str, start: datetime, span: timedelta, every_s: int = 10) -> Iterator[tuple[int, float, int]]:
-    """A probe with steps of 1/16 K around a slow drift, with noise, as cheap sensors give."""
-    random = Random(f"{name}{start}")
-    start_ms, value = milliseconds(start), 18.0
-    for number in range(int(span.total_seconds() / every_s)):
-        value += random.gauss(0, 0.02) - 0.001 * (value - 18)
-        yield start_ms + 1000 * every_s * number, round(16 * (value + random.gauss(0, 0.04))) / 16, 0
+    """A probe with steps of 1/16 K around a slow drift, with noise, as cheap sensors give. Invented."""
+    count = int(span.total_seconds() / every_s)
+    chance = np.random.default_rng(zlib.crc32(f"{name}{start}".encode()))
+    drift = 18 + np.cumsum(chance.normal(0, 0.02, count)) * np.exp(-np.arange(count) / count)
+    value = np.round(16 * (drift + chance.normal(0, 0.04, count))) / 16
+    at_ms = milliseconds(start) + 1000 * every_s * np.arange(count)
+    return zip(at_ms.tolist(), value.tolist(), repeat(0), strict=False)
 
 
 def _write(store: SqliteStore, series: Series, samples: Iterator[tuple[int, float, int]]) -> None:
@@ -149,12 +258,11 @@ def _settle(store: SqliteStore, now: datetime) -> None:
         pass
 
 
-def _readings(count: int) -> Iterator[Incoming]:
+def _readings(count: int, start: datetime = START) -> Iterator[Incoming]:
     topic = ""
-    for at_ms, value, _ in islice(_wave("beer", START, DAYS_30), count):
-        at = START + timedelta(milliseconds=at_ms - milliseconds(START))
+    for at_ms, value, _ in islice(_wave("beer", start, DAYS_30), count):
         reading = TemperatureReading(
-            at=at, source="bridge", chamber=CHAMBER, probe="beer", quality=Quality.GOOD, temperature_c=value
+            at=moment(at_ms), source="bridge", chamber=CHAMBER, probe="beer", quality=Quality.GOOD, temperature_c=value
         )
         topic = topic or topic_for(SITE, reading)
         yield Incoming(topic, reading)
@@ -162,15 +270,19 @@ def _readings(count: int) -> Iterator[Incoming]:
 
 def _our_rate(path: Path, incoming: list[Incoming]) -> float:
     store = SqliteStore(path)
+    rate = _rate_into(store, incoming)
+    store.close()
+    return rate
+
+
+def _rate_into(store: SqliteStore, incoming: list[Incoming]) -> float:
     recorder = Recorder(PLANT, sink=store)
     began = machine_seconds()
     for number, one in enumerate(incoming, start=1):
         recorder.receive(one, START)
         if number % BATCH == 0:
             recorder.flush(START)
-    took_s = machine_seconds() - began
-    store.close()
-    return len(incoming) / took_s
+    return len(incoming) / (machine_seconds() - began)
 
 
 def _bare_rate(path: Path, rows: list[tuple[int, int, float, int]]) -> float:
@@ -195,7 +307,8 @@ def _create(connection: sqlite3.Connection) -> None:
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute(
-        "CREATE TABLE sample (series INTEGER, at INTEGER, value REAL, grade INTEGER, PRIMARY KEY (series, at)) WITHOUT ROWID"
+        "CREATE TABLE sample (series INTEGER, at INTEGER, value REAL, grade INTEGER, "
+        "PRIMARY KEY (series, at)) WITHOUT ROWID"
     )
 
 

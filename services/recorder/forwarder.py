@@ -1,6 +1,7 @@
 """Stands between the recorder and a store elsewhere: rows are safe in the spool at once, and go on when they can."""
 
 import json
+import logging
 import threading
 from collections.abc import Sequence
 from contextlib import suppress
@@ -21,6 +22,7 @@ from services.recorder.summaries import Summaries
 from services.runtime.clock import Clock
 from services.runtime.state import write_durably
 
+LOG = logging.getLogger("coldside.recorder")
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
 LIMITS_EVERY = timedelta(minutes=1)
 DROP_EVERY = timedelta(days=1)
@@ -51,7 +53,9 @@ class Forwarder:
         self._store = store
         self._policy = policy
         self._problem = ""
+        self._away = self._upkeep_failed = False
         self._at_once = ROWS_AT_ONCE
+        self._arrived = threading.Event()
         self._days = _DaysToSum(spool.folder / DAYS_FILE)
         self._limited: datetime | None = None
         self._dropped: datetime | None = None
@@ -59,6 +63,7 @@ class Forwarder:
     def write(self, samples: Sequence[Sample], annotations: Sequence[Annotation] = ()) -> None:
         """Into the spool. Raises DiskFull."""
         self.spool.write(samples, annotations)
+        self._arrived.set()
 
     def backlog(self, now: datetime) -> Waiting:
         """What the spool holds, and what the store last said."""
@@ -76,8 +81,9 @@ class Forwarder:
             self._refused(piece, error)
             return True
         except StoreError as error:
-            self._problem = str(error)
+            self._problem, self._away = str(error), True
             return False
+        self._away = False
         self._problem, self._at_once = "", ROWS_AT_ONCE
         self.spool.sent(piece)
         return True
@@ -99,15 +105,31 @@ class Forwarder:
         return False
 
     def run(self, stop: threading.Event, clock: Clock) -> None:
-        """Until `stop` is set. A store that fails is asked again after a second, then two, up to a minute."""
+        """Until `stop` is set, or a second after. A store that fails is asked again after 1 s, 2 s, and up to a minute.
+
+        Nothing ends it but `stop`: what goes wrong in an unforeseen way is logged, told, and tried again.
+        """
         pause_s = FIRST_PAUSE_S
         while not stop.is_set():
-            busy = self.step()
-            with suppress(StoreError):
-                busy |= not self._problem and self.keep_up(clock.now())
+            busy = self._turn(clock)
             pause_s = min(2 * pause_s, LONGEST_PAUSE_S) if self._problem else FIRST_PAUSE_S
             if not busy:
-                stop.wait(pause_s)
+                (stop if self._problem else self._arrived).wait(pause_s)
+                self._arrived.clear()
+
+    def _turn(self, clock: Clock) -> bool:
+        try:
+            sent = self.step()
+            busy = not self._away and self.keep_up(clock.now())
+            if self._upkeep_failed:
+                self._problem, self._upkeep_failed = "", False
+            return sent or busy
+        except StoreError as error:
+            self._problem, self._upkeep_failed = str(error), True
+        except Exception as error:
+            LOG.exception("forwarding failed in an unforeseen way")
+            self._problem, self._upkeep_failed = f"forwarding failed: {error!r}", True
+        return False
 
     def _refused(self, piece: Piece, error: BatchRefused) -> None:
         """Of several batches together the next try takes one alone, so that only what is wrong is set aside."""

@@ -1,7 +1,8 @@
 """The spool: rows on disk until the store has them. What `write` returned from is sent, if late, and if twice.
 
-Segments are files of framed records. When there are too many, or they are too old, the oldest are thinned to minutes
-first, and only when nothing is left to thin are the oldest dropped; both are counted and told.
+Segments are files of framed records; the last stays until it is full, though all of it was sent. When there are too
+many, or they are too old, the oldest are thinned to minutes first, and only when nothing is left to thin are the oldest
+dropped; both are counted and told.
 """
 
 import errno
@@ -23,7 +24,7 @@ from services.recorder.rows import Annotation, Sample, milliseconds, moment
 from services.recorder.store import DiskFull, StoreError
 
 WHOLE, THIN, REFUSED = ".whole", ".thin", ".refused"
-ROWS_AT_ONCE = 2000
+ROWS_AT_ONCE = 5000
 CURSOR = "cursor"
 DAY_MS = 86_400_000
 
@@ -94,12 +95,14 @@ class Spool:
         """What to send next, several batches of one segment together; None when everything was sent."""
         with self._lock:
             for segment in self._segments():
-                begins = self._cursor[1] if segment.name == self._cursor[0] else 0
+                begins = self._sent_of(segment)
                 taken = self._first(segment, begins, most_rows)
                 if taken:
                     first, last = taken[0][0], taken[-1][0]
-                    return Piece(segment, first.begins, last.ends, first.at_ms, together([batch for _, batch in taken]))
-                self._done_with(segment)
+                    span = (begins + first.begins, begins + last.ends)
+                    return Piece(segment, *span, first.at_ms, together([batch for _, batch in taken]))
+                if segment != self._last:
+                    self._done_with(segment)
         return None
 
     def sent(self, piece: Piece) -> None:
@@ -109,7 +112,7 @@ class Spool:
                 return  # it was thinned or dropped meanwhile
             self._cursor = (piece.segment.name, piece.ends)
             self._rows[piece.segment] = self._rows.get(piece.segment, 0) - piece.batch.rows
-            if piece.ends >= piece.segment.stat().st_size:
+            if piece.ends >= piece.segment.stat().st_size and piece.segment != self._last:
                 self._done_with(piece.segment)
             with suppress(OSError):  # a full disk: after a restart some is sent again, which changes nothing
                 (self.folder / CURSOR).write_text("{} {}".format(*self._cursor), encoding="utf-8")
@@ -128,7 +131,7 @@ class Spool:
         with self._lock:
             first = self.oldest(1)
             segments = self._segments()
-            size = sum(segment.stat().st_size for segment in segments)
+            size = sum(segment.stat().st_size - self._sent_of(segment) for segment in segments)
             rows = sum(self._rows.get(segment, 0) for segment in segments)
             since = moment(first.at_ms) if first else None
             return Waiting(rows, size, min(since, now) if since else None, False, self.problem)
@@ -152,7 +155,7 @@ class Spool:
         return oldest is not None and milliseconds(now) - oldest.at_ms > self.limits.most_days * DAY_MS
 
     def _thin(self, segment: Path) -> None:
-        begins = self._cursor[1] if segment.name == self._cursor[0] else 0
+        begins = self._sent_of(segment)
         whole = list(self._readable(segment.read_bytes(), begins))
         batch = thinned([batch for _, batch in whole])
         thin, fresh = segment.with_suffix(THIN), segment.with_suffix(".new")
@@ -175,6 +178,10 @@ class Spool:
         self._rows.pop(segment, None)
         if segment == self._last:
             self._last = None
+
+    def _sent_of(self, segment: Path) -> int:
+        """How many bytes at its beginning the store has."""
+        return self._cursor[1] if segment.name == self._cursor[0] else 0
 
     def _segments(self) -> list[Path]:
         """Oldest first."""
@@ -205,7 +212,7 @@ class Spool:
 
     def _first(self, segment: Path, begins: int, most_rows: int) -> list[tuple[Frame, Batch]]:
         taken, rows = [], 0
-        for one in self._readable(segment.read_bytes(), begins):
+        for one in self._readable(_from(segment, begins)):
             taken.append(one)
             rows += one[1].rows
             if rows >= most_rows:
@@ -220,6 +227,12 @@ class Spool:
             except Unreadable as error:
                 self.counts.damaged_bytes += len(frame.body)
                 self.problem = str(error)
+
+
+def _from(path: Path, begins: int) -> bytes:
+    with path.open("rb") as file:
+        file.seek(begins)
+        return file.read()
 
 
 def _append(path: Path, record: bytes) -> None:

@@ -5,18 +5,20 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
+from typing import TypeVar
 
 import pytest
 
+from benchmarks.servers import InfluxD, NotInstalled, Server, VictoriaMetrics
 from services.recorder.housekeeping import Retention
 from services.recorder.influx_server import InfluxServer, WriterV2
 from services.recorder.influx_store import ANNOTATION, InfluxStore
 from services.recorder.rows import Annotation, Sample, SeriesKind
 from services.recorder.sqlite_store import IN_MEMORY, SqliteStore
 from services.recorder.store import Store
-from tests.recorder.servers import InfluxD, VictoriaMetrics
 
 NUMBERS = count(1)
+S = TypeVar("S", bound=Server)
 
 LATER = datetime(2101, 1, 1, tzinfo=UTC)
 ALL_FOR_EVER = Retention(raw_days=None, minute_days=None, quarter_days=None)
@@ -33,18 +35,29 @@ class PackedStore(SqliteStore):
 
 @pytest.fixture(scope="session")
 def influxd(tmp_path_factory: pytest.TempPathFactory) -> Iterator[InfluxD]:
-    server = InfluxD(tmp_path_factory.mktemp("influxd"))
-    server.start()
-    yield server
-    server.kill()
+    yield from running(InfluxD, tmp_path_factory.mktemp("influxd"))
 
 
 @pytest.fixture(scope="session")
 def victoria(tmp_path_factory: pytest.TempPathFactory) -> Iterator[VictoriaMetrics]:
-    server = VictoriaMetrics(tmp_path_factory.mktemp("victoria"))
+    yield from running(VictoriaMetrics, tmp_path_factory.mktemp("victoria"))
+
+
+def running(kind: type[S], folder: Path) -> Iterator[S]:
+    """A server while it is needed; whoever asks for one that is not installed is skipped."""
+    try:
+        server = kind(folder)
+    except NotInstalled as error:
+        pytest.skip(str(error))
     server.start()
     yield server
     server.kill()
+
+
+@pytest.fixture
+def own_influxd(tmp_path: Path) -> Iterator[InfluxD]:
+    """One that a test may kill."""
+    yield from running(InfluxD, tmp_path / "influxd")
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 import json
 import random
+import threading
 from datetime import timedelta
 
 import numpy as np
@@ -20,7 +21,6 @@ from services.recorder.sqlite_store import IN_MEMORY, SqliteStore
 from services.recorder.store import StoreUnreachable
 from services.runtime.clock import VirtualClock
 from tests.recorder.history import BEER, DAY, FOR_EVER, a_day_of, after, note, sample
-from tests.recorder.servers import InfluxD
 
 
 class Elsewhere(SqliteStore):
@@ -146,6 +146,30 @@ def test_a_clock_set_back_does_not_stop_the_upkeep(forwarder, store):
     assert forwarder.keep_up(after(hours=1)) is True
 
 
+class Tripping(Elsewhere):
+    """Its upkeep fails in a way that nobody foresaw, once."""
+
+    def roll_up(self, series, day):
+        super().roll_up(series, day)
+        if len(self.upkeep) == 1:
+            raise ValueError("no such thing was foreseen")
+
+
+def test_the_thread_outlives_what_nobody_foresaw(tmp_path):
+    store, stop = Tripping(), threading.Event()
+    forwarder = Forwarder(Spool(tmp_path), store)
+    forwarder.write([sample(1)])
+    thread = threading.Thread(target=forwarder.run, args=(stop, VirtualClock(after(days=2))))
+    thread.start()
+    for _ in range(400):
+        if len(store.upkeep) > 2:
+            break
+        stop.wait(0.02)
+    stop.set()
+    thread.join()
+    assert [one[0] for one in store.upkeep[:2]] == ["rolled", "rolled"]
+
+
 def all_of(store, hours):
     return store.buckets(BEER, DAY, after(hours=hours), hours)
 
@@ -185,10 +209,9 @@ def test_a_server_that_is_not_there_is_told_in_a_sentence(database):
         InfluxStore(v2).write([sample(1)])
 
 
-def test_a_week_without_the_store_and_kills_all_along_lose_nothing(tmp_path):
+def test_a_week_without_the_store_and_kills_all_along_lose_nothing(tmp_path, own_influxd):
     """Seven virtual days; before and after it the server is killed at random, and the forwarder begun anew."""
-    chance, server = random.Random(7), InfluxD(tmp_path / "influxd")
-    server.start()
+    chance, server = random.Random(7), own_influxd
     database = server.new_database("week")
     clock, forwarder = VirtualClock(DAY), Forwarder(Spool(tmp_path / "spool"), InfluxStore(database))
     written, notes = a_day_of(hours=24 * 9), []
@@ -211,7 +234,6 @@ def test_a_week_without_the_store_and_kills_all_along_lose_nothing(tmp_path):
     store = InfluxStore(database)
     assert checksum(store.raw(BEER, *FOR_EVER)) == checksum(from_rows([one[1:] for one in written]))
     assert annotation_checksum(store.annotations(*FOR_EVER)) == annotation_checksum(notes)
-    server.kill()
 
 
 def exported(victoria, selector):

@@ -87,10 +87,12 @@ def test_the_mark_within_a_body_begins_no_record():
     assert [frame.body for frame in frames(framed(MARK * 3, 1) + framed(b"x", 2))] == [MARK * 3, b"x"]
 
 
-def test_what_was_written_comes_out_in_order_and_leaves_no_files(tmp_path):
+def test_what_was_written_comes_out_in_order_and_leaves_only_the_file_in_use(tmp_path):
     spool = filled(tmp_path, segment_bytes=300)
     assert len(segments(tmp_path)) > 1
     assert values(drained(spool)) == [0.0, 1.0, 2.0, 3.0, 4.0]
+    assert len(segments(tmp_path)) == 1
+    assert drained(Spool(tmp_path)) == []
     assert segments(tmp_path) == []
 
 
@@ -121,7 +123,8 @@ def test_how_much_waits_and_since_when_is_told(tmp_path):
     assert (waiting.rows, waiting.oldest, waiting.problem) == (10, DAY, "")
     assert waiting.size_bytes == sum(path.stat().st_size for path in segments(tmp_path))
     drained(spool)
-    assert spool.backlog(after(hours=1)).rows == 0
+    waiting = spool.backlog(after(hours=1))
+    assert (waiting.rows, waiting.size_bytes, waiting.oldest) == (0, 0, None)
 
 
 def test_small_batches_are_sent_together(tmp_path):

@@ -1,4 +1,4 @@
-"""Real servers on loopback, each with a folder of its own; skipped where their program is not installed."""
+"""Real time-series servers on loopback, each with a folder of its own, for tests and benchmarks."""
 
 import os
 import shutil
@@ -7,7 +7,6 @@ import subprocess
 import threading
 from pathlib import Path
 
-import pytest
 import urllib3
 
 from services.recorder.influx_server import InfluxQl, InfluxServer
@@ -15,27 +14,34 @@ from services.recorder.influx_server import InfluxQl, InfluxServer
 READY_S = 30.0
 
 
+class NotInstalled(RuntimeError):
+    """The program is not on this machine."""
+
+
 class Server:
-    """A program that can be stopped, killed and started again on the same data."""
+    """A program that can be killed and started again on the same data."""
 
     program = ""
     ready_path = ""
 
     def __init__(self, folder: Path) -> None:
         if shutil.which(self.program) is None:
-            pytest.skip(f"{self.program} is not installed")
+            raise NotInstalled(f"{self.program} is not installed")
         self.folder = folder
         self.port, self.other_port = free_port(), free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self._process: subprocess.Popen[bytes] | None = None
 
     def command(self) -> list[str]:
+        """How it is started."""
         raise NotImplementedError
 
     def environment(self) -> dict[str, str]:
+        """What it finds in its environment besides."""
         return {}
 
     def start(self) -> None:
+        """Returns when it answers; raises RuntimeError when it does not within half a minute."""
         self.folder.mkdir(parents=True, exist_ok=True)
         with (self.folder / "log").open("ab") as log:
             self._process = subprocess.Popen(
@@ -48,12 +54,14 @@ class Server:
         raise RuntimeError(f"{self.program} does not answer; see {self.folder / 'log'}")
 
     def answers(self) -> bool:
+        """Whether it is up."""
         try:
             return urllib3.request("GET", self.url + self.ready_path, timeout=1.0, retries=False).status < 300
         except urllib3.exceptions.HTTPError:
             return False
 
     def kill(self) -> None:
+        """As `kill -9` does."""
         if self._process is not None:
             self._process.kill()
             self._process.wait()
@@ -82,6 +90,7 @@ class InfluxD(Server):
         }
 
     def new_database(self, name: str) -> InfluxServer:
+        """An empty one."""
         server = InfluxServer(url=self.url, database=name, writes=1)
         InfluxQl(server).ask(f'CREATE DATABASE "{name}"')
         return server
@@ -110,6 +119,7 @@ class VictoriaMetrics(Server):
 
 
 def free_port() -> int:
+    """One that was free a moment ago."""
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
         port: int = listening.getsockname()[1]
