@@ -112,9 +112,9 @@ class Forwarder:
         pause_s = FIRST_PAUSE_S
         while not stop.is_set():
             busy = self._turn(clock)
-            pause_s = min(2 * pause_s, LONGEST_PAUSE_S) if self._problem else FIRST_PAUSE_S
+            pause_s = min(2 * pause_s, LONGEST_PAUSE_S) if self._away or self._upkeep_failed else FIRST_PAUSE_S
             if not busy:
-                (stop if self._problem else self._arrived).wait(pause_s)
+                (stop if self._away else self._arrived).wait(pause_s)
                 self._arrived.clear()
 
     def _turn(self, clock: Clock) -> bool:

@@ -1,6 +1,8 @@
 """Talking to an InfluxDB server: lines in by the v2 or v1 write path, answers out by InfluxQL."""
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from typing import Any, Literal, Protocol
 
@@ -117,18 +119,25 @@ class WriterV2:
 
     def write(self, lines: str, precision: Precision) -> None:
         """Posts them."""
+        with self._told():
+            self._writing.write(self._server.database, record=lines.encode(), write_precision=precision)
+
+    def drop_before(self, measurement: str, moment: datetime) -> None:
+        """By the v2 delete path."""
+        with self._told():
+            self._client.delete_api().delete(EPOCH, moment, f'_measurement="{measurement}"', self._server.database)
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        """What the client raises, in the store's own words."""
         from influxdb_client.rest import ApiException
 
         try:
-            self._writing.write(self._server.database, record=lines.encode(), write_precision=precision)
+            yield
         except ApiException as error:
             raise refusal(self._server.url, error.status or 0, str(error.body)) from error
         except urllib3.exceptions.HTTPError as error:
             raise StoreUnreachable(f"{self._server.url} does not answer: {error}") from error
-
-    def drop_before(self, measurement: str, moment: datetime) -> None:
-        """By the v2 delete path."""
-        self._client.delete_api().delete(EPOCH, moment, f'_measurement="{measurement}"', self._server.database)
 
     def close(self) -> None:
         """Closes connections."""

@@ -170,6 +170,25 @@ def test_the_thread_outlives_what_nobody_foresaw(tmp_path):
     assert [one[0] for one in store.upkeep[:2]] == ["rolled", "rolled"]
 
 
+def test_rows_go_on_while_upkeep_fails(tmp_path, victoria):
+    """VictoriaMetrics has no way to delete by the v2 path."""
+    series, stop = BEER._replace(site="upkeep"), threading.Event()
+    store = InfluxStore(InfluxServer(url=victoria.url, database="d", organisation="o", token="t"))
+    forwarder = Forwarder(Spool(tmp_path), store)
+    thread = threading.Thread(target=forwarder.run, args=(stop, VirtualClock(DAY)))
+    thread.start()
+    for minute in range(20):
+        forwarder.write([sample(minute, series=series)])
+        stop.wait(0.05)
+    for _ in range(100):
+        if forwarder.spool.oldest() is None:
+            break
+        stop.wait(0.05)
+    stop.set()
+    thread.join()
+    assert len(exported(victoria, '{__name__="reading_value",site="upkeep"}')) == 20
+
+
 def all_of(store, hours):
     return store.buckets(BEER, DAY, after(hours=hours), hours)
 
