@@ -9,8 +9,11 @@ from enum import StrEnum
 
 STEP_NOTICED = timedelta(seconds=1)
 FUTURE = timedelta(seconds=5)
-QUARANTINE_S = 60.0
-"""After a clock was set back, commands of before look new: none is taken until those under way have arrived."""
+QUARANTINE_S = 61.0
+"""After a clock was set back, commands of before look new: none is taken until those under way have arrived.
+
+A second more than a lease, so that one which takes as long as a lease to arrive still comes too early.
+"""
 
 
 class Refusal(StrEnum):

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from schemas.control import Command
@@ -241,6 +241,7 @@ STEPS = st.tuples(
 
 @settings(max_examples=200)
 @given(events=st.lists(st.one_of(COMMANDS, WAITS, STEPS), max_size=25))
+@example(events=[("command", 1.0, 20, 3), ("set_clock", -30.0, True)])
 def test_nothing_is_ever_on_by_a_command_older_than_its_lease(events):
     world = World()
     for name, *arguments in events:
