@@ -1,4 +1,4 @@
-"""A site of eight chambers, its beers, and four weeks of what happens in ordinary life; all invented, all from a seed."""
+"""A site of eight chambers, its beers, and four weeks of ordinary life; all invented, all from a seed."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -113,7 +113,9 @@ def batches(seed: int) -> list[tuple[datetime, StartBatch]]:
     found = []
     for chamber in (*FRIDGES, *VESSELS):
         moment = START + timedelta(days=4 * random.random())
-        for number, (text, lasts) in enumerate(((_ALE, 13.5), (_LAGER, 25)) if random.random() < 0.5 else ((_LAGER, 25),)):
+        for number, (text, lasts) in enumerate(
+            ((_ALE, 13.5), (_LAGER, 25)) if random.random() < 0.5 else ((_LAGER, 25),)
+        ):
             found.append((moment, _start(f"{chamber}-{number}", chamber, text, moment)))
             moment += timedelta(days=lasts)
     return sorted(found, key=lambda one: one[0])

@@ -40,6 +40,12 @@ def _deputy(plant: Plant, path: Path, surroundings: Surroundings) -> Part[Any]:
     return deputy_part(plant, surroundings.state_folder, path)
 
 
+def _scheduler(plant: Plant, path: Path, surroundings: Surroundings) -> Part[Any]:
+    from services.scheduler.__main__ import part
+
+    return part(plant, surroundings.state_folder, path)
+
+
 def _recorder(plant: Plant, path: Path, surroundings: Surroundings) -> Part[Any]:
     from services.recorder.__main__ import build
     from services.recorder.core import RecorderState
@@ -73,7 +79,7 @@ def _plain(service: ServiceName, *, persistent: bool) -> Maker:
 RUNNABLE: dict[ServiceName, Maker] = {
     ServiceName.BRIDGE: _bridge,
     ServiceName.SUPERVISOR: _plain(ServiceName.SUPERVISOR, persistent=False),
-    ServiceName.SCHEDULER: _plain(ServiceName.SCHEDULER, persistent=True),
+    ServiceName.SCHEDULER: _scheduler,
     ServiceName.NOTIFIER: _notifier,
     ServiceName.DEPUTY: _deputy,
     ServiceName.RECORDER: _recorder,

@@ -1,8 +1,18 @@
-"""The catalogue as people review it, one row an alarm: `python -m services.notifier.review > docs/alarms.md`."""
+"""The catalogue as people review it: `python -m services.notifier.review > docs/alarms.md`.
+
+With a plant file as its argument it prints what holds at that site, alarm by alarm and chamber by chamber.
+"""
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
 
 from schemas.alarms import Priority
+from schemas.base import SITE_WIDE
 from schemas.conditions import ConditionKind
-from services.notifier.catalogue import Catalogue, Definition, standard_catalogue
+from schemas.plant import Plant
+from schemas.plant_file import load
+from services.notifier.catalogue import Catalogue, Definition, Definitions, standard_catalogue
 
 HEAD = """# Alarms
 
@@ -12,15 +22,35 @@ Delays and times to respond are starting values (common practice, no source).
 
 This software is not a safety device. An independent thermal cut-out, a room CO2 alarm and pressure relief valves are
 needed whatever it does. Mains and refrigerant are work for licensed trades under local codes.
+
+A plant file changes what it names, for a chamber (`chambers: {left: {alarms: {door-open: {on_delay: 15 min}}}}`) or for
+the whole site (`notifier: {alarms: ...}`): `priority`, `on_delay`, `off_delay`, `respond_within`, `deadband`,
+`latching`, `response`. `python -m services.notifier.review my-plant.yaml` prints what then holds. Nothing but what is
+critical is told of a chamber with `in_use: false`. How people are reached is in [telling people](telling-people.md).
 """
+TABLE = ("alarm", "priority", "announced after", "respond within", "latching", "explained away by")
 
 
 def rationalisation(catalogue: Catalogue) -> str:
-    """The review report in Markdown: how many of each priority, then every alarm, most urgent first."""
+    """The review report in Markdown: how many of each priority, a table, then every alarm, most urgent first."""
     ranks = list(Priority)
     entries = sorted(catalogue.items(), key=lambda entry: (ranks.index(entry[1].priority), entry[0]))
     counts = ", ".join(f"{sum(d.priority is rank for d in catalogue.values())} {rank}" for rank in ranks)
-    return "\n".join([HEAD, f"{len(entries)} kinds: {counts}.", *(_entry(kind, entry) for kind, entry in entries), ""])
+    table = _table(TABLE, ((f"`{kind}`", entry) for kind, entry in entries))
+    full = [_entry(kind, entry) for kind, entry in entries]
+    return "\n".join([HEAD, f"{len(entries)} kinds: {counts}.", "", *table, *full, ""])
+
+
+def site_report(plant: Plant, catalogue: Catalogue) -> str:
+    """What holds at one site: every alarm for the site, and each chamber's where they differ."""
+    rules = Definitions(plant, catalogue)
+    rows: list[tuple[str, Definition]] = []
+    for kind in catalogue:
+        general = rules(SITE_WIDE, kind)
+        rows.append((f"`{kind}`", general))
+        own = ((name, rules(name, kind)) for name in plant.chambers)
+        rows += [(f"`{kind}` in {name}", found) for name, found in own if found != general]
+    return "\n".join([f"# Alarms of {plant.site.name}", "", *_table(TABLE, iter(rows)), ""])
 
 
 def span(seconds: float) -> str:
@@ -29,6 +59,21 @@ def span(seconds: float) -> str:
         if seconds and seconds % length == 0:
             return f"{seconds / length:g} {unit}"
     return f"{seconds:g} s"
+
+
+def _table(head: tuple[str, ...], rows: Iterator[tuple[str, Definition]]) -> list[str]:
+    lines = [f"| {' | '.join(head)} |", f"|{' --- |' * len(head)}"]
+    return lines + [f"| {name} | {' | '.join(_cells(entry))} |" for name, entry in rows]
+
+
+def _cells(entry: Definition) -> tuple[str, ...]:
+    return (
+        entry.priority.value,
+        span(entry.on_delay_s),
+        span(entry.respond_within_s),
+        "yes" if entry.latching else "no",
+        ", ".join(entry.suppressed_by) or "nothing",
+    )
 
 
 def _entry(kind: ConditionKind, entry: Definition) -> str:
@@ -50,4 +95,5 @@ def _entry(kind: ConditionKind, entry: Definition) -> str:
 
 
 if __name__ == "__main__":
-    print(rationalisation(standard_catalogue()), end="")
+    found = standard_catalogue()
+    print(site_report(load(Path(sys.argv[1])), found) if len(sys.argv) > 1 else rationalisation(found), end="")

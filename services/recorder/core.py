@@ -14,7 +14,7 @@ from schemas.control import ChamberStatus, Command, Setpoint
 from schemas.journal import Health, JournalEntry, Wellness
 from schemas.plant import Plant
 from schemas.requests import Accepted, WriteNote
-from schemas.telemetry import Reading, Report
+from schemas.telemetry import VALUE_FIELDS, Quality, Reading, Report
 from schemas.topics import everything
 from services.recorder import translation
 from services.recorder.backlog import Backlog, Upkeep, Waiting
@@ -66,6 +66,7 @@ class Recorder:
         self._samples: list[Sample] = []
         self._annotations: list[Annotation] = []
         self._series: dict[tuple[str, str], Series] = {}
+        self._probes: dict[str, tuple[Series, Quality, str]] = {}
         self._said: dict[object, object] = {}
         self._kept: dict[Series, tuple[float | None, int]] = {}
         self._raised: dict[str, Condition | None] = dict.fromkeys(state.raised)
@@ -177,16 +178,7 @@ class Recorder:
 
     def _write_note(self, request: WriteNote, now: datetime) -> Iterable[Outgoing]:
         """Idempotent by its id, which is the journal line's; the line comes back to be kept like any other."""
-        entry = JournalEntry(
-            at=request.at,
-            source=self.name,
-            id=f"{self.name}-{request.id}"[:80],
-            event="beer-tasted" if request.scores else "note-written",
-            who=request.who,
-            why=request.text,
-            batch=request.batch,
-            facts=dict(request.scores),
-        )
+        entry = translation.entry_of(request, self.name)
         reply = Accepted(at=now, source=self.name, id=request.id)
         return [
             Outgoing(topic_for(self._site, entry, self.name), entry),
@@ -194,15 +186,21 @@ class Recorder:
         ]
 
     def _take_reading(self, topic: str, reading: Any) -> None:
-        series = self._series.get((topic, ""))
-        if series is None:
-            unit = translation.UNIT_OF_MEASURE[reading.measures]
-            series = self._begin(topic, "", reading.chamber, SeriesKind.READING, reading.probe, unit)
-        self._samples.append(
-            Sample(series, (reading.at - EPOCH) // MILLISECOND, reading.value, GRADES[reading.quality])
-        )
-        if self._changed(topic, reading.quality):
-            self._annotate(translation.of_quality(self._site, reading))
+        known = self._probes.get(topic)
+        quality = reading.quality
+        if known is None or known[1] is not quality:
+            known = self._meet(topic, reading)
+        value = getattr(reading, known[2])
+        at_ms = (reading.at - EPOCH) // MILLISECOND
+        self._samples.append(Sample(known[0], at_ms, None if value is None else float(value), GRADES[quality]))
+
+    def _meet(self, topic: str, reading: Any) -> tuple[Series, Quality, str]:
+        """A probe's first reading, or the first of another quality, which is told in words, too."""
+        unit = translation.UNIT_OF_MEASURE[reading.measures]
+        series = Series(self._site, reading.chamber, SeriesKind.READING.value, reading.probe, unit, self._origin)
+        self._annotate(translation.of_quality(self._site, reading))
+        known = self._probes[topic] = (series, reading.quality, VALUE_FIELDS[reading.measures])
+        return known
 
     def _take_report(self, topic: str, report: Report) -> None:
         self._keep(topic, report, SeriesKind.REPORT, report.output, report.level, translation.LEVEL)

@@ -11,6 +11,7 @@ from schemas.batches import BatchState
 from schemas.control import ChamberStatus
 from schemas.journal import Health, JournalEntry
 from schemas.plant import Plant
+from schemas.requests import WriteNote
 from schemas.telemetry import VALUE_FIELDS
 from services.recorder.rows import Annotation, AnnotationKind, milliseconds
 
@@ -31,6 +32,20 @@ SETPOINT, TOLERANCE = "setpoint", "tolerance"
 DEMAND, BEER_ESTIMATE, HEAT_ESTIMATE = "demand", "beer-estimate", "heat-estimate"
 LOAD = "load"
 QUEUE, RUNNING = "queue", "running"
+
+
+def entry_of(note: WriteNote, recorder: str) -> JournalEntry:
+    """The journal line that a note about a beer becomes; its id is the request's."""
+    return JournalEntry(
+        at=note.at,
+        source=recorder,
+        id=f"{recorder}-{note.id}"[:80],
+        event="beer-tasted" if note.scores else "note-written",
+        who=note.who,
+        why=note.text,
+        batch=note.batch,
+        facts=dict(note.scores),
+    )
 
 
 def of_journal(site: str, entry: JournalEntry) -> Annotation:

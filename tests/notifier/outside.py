@@ -62,7 +62,7 @@ def mailbox(plan: Sequence[str] = ()) -> Iterator[Mailbox]:
 class Receiver:
     """A web server on loopback. `plan` says what happens to each request in turn; afterwards all are taken.
 
-    `refuse`: the connection is closed. `500`: an error. `hang`: no answer in time. `lost`: taken, and no answer in time.
+    `refuse`: the connection is closed. `500`: an error. `hang`: no answer in time. `lost`: taken, and the same.
     """
 
     def __init__(self, plan: Sequence[str] = (), port: int = 0) -> None:

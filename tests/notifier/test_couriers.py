@@ -1,4 +1,4 @@
-"""Messages to real servers that fail: each arrives, once by its id, whatever is refused, hangs, is slow or is killed."""
+"""Messages to real servers that fail: each arrives, once by its id, whatever is refused, hangs or is killed."""
 
 from collections import Counter
 from datetime import timedelta

@@ -1,4 +1,4 @@
-"""Who is told when: routes, quiet hours, escalation, digest, floods. Nothing is sent here; what would be is looked at."""
+"""Who is told when: routes, quiet hours, escalation, digest, floods. Nothing is sent; what would be is looked at."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any

@@ -164,8 +164,10 @@ def test_the_button_acknowledges(page, asked):
     assert asked == ["abc.def"]
 
 
-@pytest.mark.parametrize(("path", "data", "status"), [("/", None, 404), ("/acknowledge/xx", None, 404),
-                                                      ("/acknowledge/old", b"", 409), ("/other", b"", 404)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("path", "data", "status"),
+    [("/", None, 404), ("/acknowledge/xx", None, 404), ("/acknowledge/old", b"", 409), ("/other", b"", 404)],
+)
 def test_the_page_says_with_its_status_what_it_did_not_do(page, path, data, status):
     with pytest.raises(urllib.error.HTTPError) as refused:
         urllib.request.urlopen(f"{page}{path}", data=data, timeout=5)
