@@ -22,7 +22,7 @@ from services.supervisor.capacity import Wait, urgency
 from services.supervisor.control import Decision, Estimate, Rules, Sight, Want
 from services.supervisor.estimate import Estimator
 from services.supervisor.identify import Outlook
-from services.supervisor.model import COAST, COOL, HEAT, OFF, PROBE, ROOM, TICK_S, YEAST, Array, Mode, shape_for
+from services.supervisor.model import COAST, COOL, HEAT, OFF, OUTER, PROBE, ROOM, TICK_S, YEAST, Array, Mode, shape_for
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +223,12 @@ class BeerController:
             return Estimate(None, 99.0, None, 0.0, 0.0)
         state = self.filter.state
         return Estimate(
-            self.filter.beer_c, self.filter.beer_sd_k, float(state[1]), float(state[YEAST]), self.filter.sureness
+            self.filter.beer_c,
+            self.filter.beer_sd_k,
+            float(state[OUTER]),
+            float(state[YEAST]),
+            self.filter.sureness,
+            float(self._outlook.coldest @ state) if self.rules.has_cooling else None,
         )
 
     def _want(self, sight: Sight) -> Want | None:

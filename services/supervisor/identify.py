@@ -7,12 +7,16 @@ from math import exp, log
 import numpy as np
 
 from services.supervisor.model import (
+    BATH,
     COAST,
     COOL,
     MEAN_ROW,
+    ONE,
     OUTER_ROW,
+    ROOM,
     STATES,
     TICK_S,
+    YEAST,
     Array,
     Mode,
     Shape,
@@ -91,10 +95,11 @@ def sureness(shape: Shape, variance: Array) -> float:
 class Outlook:
     """Rows that read the beer of the coming hours off a state now: mean and outer layer, for staying in each mode.
 
-    `pulse` is for the shortest run of the compressor and coasting from then on, with the fan on.
+    `pulse` is for the shortest run of the compressor and coasting from then on, with the fan on. `coldest` reads where
+    the beer would come to rest if cooling never stopped, yeast, room and bath staying as they are.
     """
 
-    __slots__ = ("mean", "outer", "pulse", "seconds")
+    __slots__ = ("coldest", "mean", "outer", "pulse", "seconds")
 
     def __init__(self, learnt: Learnt, run_s: float, every_s: float = 240.0, count: int = 40) -> None:
         self.seconds = every_s * np.arange(1, count + 1)
@@ -112,3 +117,14 @@ class Outlook:
             self.outer[mode] = np.ascontiguousarray(both[:, 1])
         run = np.linalg.matrix_power(learnt.step[COOL][1], max(1, round(run_s / TICK_S)))
         self.pulse = self.mean[COAST] @ run
+        self.coldest = _at_rest(learnt.step[COOL][MOST_TICKS], learnt.shape.is_cabinet)
+
+
+def _at_rest(step: Array, is_cabinet: bool) -> Array:
+    """x = A x + B u solved for the states that move; the row that reads the mean beer then."""
+    given = [YEAST, ROOM, ONE] if is_cabinet else [YEAST, ROOM, ONE, BATH]
+    moving = [state for state in range(STATES) if state not in given]
+    solved = np.linalg.solve(np.eye(len(moving)) - step[np.ix_(moving, moving)], step[np.ix_(moving, given)])
+    row = np.zeros(STATES)
+    row[given] = MEAN_ROW[moving] @ solved
+    return row

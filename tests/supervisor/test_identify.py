@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from services.simulator.models import CompressorModel, FridgeModel
+from services.supervisor.control import Rules
 from services.supervisor.identify import Learnt, Outlook, guess_variance, sureness
-from services.supervisor.model import COAST, COOL, HEAT, MEAN_ROW, ONE, shape_for
+from services.supervisor.model import BATH, COAST, COOL, ELEMENT, HEAT, MEAN_ROW, ONE, YEAST, shape_for
 from tests.supervisor.trial import RULES, trial
 
 SHAPE = shape_for(RULES)
@@ -65,3 +66,20 @@ def test_strength_of_the_machine_is_learnt(cooling_w: float) -> None:
     effect, truth = p["cooling_w"] / p["evaporator_j_k"], cooling_w / (model.compressor.evaporator_j_k + 900.0)
     guess = SHAPE.guesses["cooling_w"].median / SHAPE.guesses["evaporator_j_k"].median
     assert abs(np.log(p["cooling_w"] / cooling_w)) < 0.45 or abs(np.log(effect / truth)) < abs(np.log(guess / truth))
+
+
+def test_coldest_is_where_endless_cooling_ends() -> None:
+    learnt, state = Learnt(SHAPE), np.full(9, 18.0)
+    state[ONE], state[YEAST], state[ELEMENT] = 1.0, 2.0, 0.0
+    end = np.linalg.matrix_power(learnt.step[COOL][6], 100_000) @ state
+    assert Outlook(learnt, 180.0).coldest @ state == pytest.approx(MEAN_ROW @ end, abs=1e-3)
+
+
+def test_warm_bath_is_said_to_reach_no_further() -> None:
+    learnt, state = Learnt(shape_for(Rules("jacketed", 20.0))), np.full(9, 20.0)
+    state[ONE], state[YEAST], state[BATH] = 1.0, 0.0, 6.0
+    coldest = Outlook(learnt, 0.0).coldest
+    warm = coldest @ state
+    state[BATH] = -8.0
+    assert 6.0 < warm < 9.0
+    assert coldest @ state < warm - 8.0
