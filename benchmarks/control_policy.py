@@ -14,6 +14,10 @@ from services.supervisor.controllers import controller_for
 _CHANGE_OVER_S = 600.0
 
 
+IDLE_BATH_C = 12.0
+"""What the supervisor asks of a bath when nobody else does."""
+
+
 class Guard:
     """The least that any plant gets: rest and run of the compressor, a wait between heat and cold."""
 
@@ -78,7 +82,7 @@ class Predictive:
     ) -> Sight:
         guard = self._guards[name]
         programme = self._case.programmes.get(name)
-        celsius, rate = setpoint(programme, elapsed_s) if programme else (0.0, 0.0)
+        celsius, rate = setpoint(programme, elapsed_s) if programme else (IDLE_BATH_C, 0.0)
         waypoints = self._ahead.get(name, ())
         beer = reads.get((name, "beer"), reads.get((name, "bath")))
         return Sight(

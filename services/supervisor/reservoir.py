@@ -11,7 +11,6 @@ _BAND_K = 1.5
 _CRASH_BAND_K = 0.5
 _CRASHING = 0.9
 """A want that hurts so much keeps the bath close to its coldest."""
-_IDLE_C = 12.0
 
 
 class BathController:
@@ -41,8 +40,8 @@ class BathController:
         return Decision(float(on), 0.0, 0.0, hurt, why, Estimate(bath, 0.05, None, 0.0, 0.0, self.floor_c))
 
     def _target(self, sight: Sight, bath: float) -> float:
-        """The coldest want whose time has come, seen from how long the bath takes to get there."""
-        target = _IDLE_C
+        """What was asked for, or the coldest want whose time has come, seen from how long it takes to get there."""
+        target = sight.setpoint_c
         for want in sight.wants:
             cold = max(self.floor_c + _BAND_K, want.bath_c)
             takes_s = max(0.0, bath - cold) / self._pull_k_s * 1.5 + 900.0

@@ -8,15 +8,21 @@ from services.supervisor.control import Rules, Sight, Want
 from services.supervisor.reservoir import FROST_MARGIN_K, BathController
 from tests.supervisor.trial import START
 
+ASKED_C = 12.0
 GLYCOL = Rules("reservoir", 40.0, coolant_freezes_at_c=-12.9)
 
 
 def decision(bath_c: float, wants: tuple[Want, ...] = (), on: bool = False, rules: Rules = GLYCOL) -> float:
-    return BathController(rules).decide(Sight(START, 0.0, beer_c=bath_c, cooling_on=on, wants=wants)).cool
+    return BathController(rules).decide(Sight(START, ASKED_C, beer_c=bath_c, cooling_on=on, wants=wants)).cool
 
 
 def test_idle_bath_is_left_warm() -> None:
     assert decision(11.0) == 0.0
+
+
+def test_bath_is_held_where_a_person_asked_for_it() -> None:
+    asked = Sight(START, -4.0, beer_c=-1.0)
+    assert BathController(GLYCOL).decide(asked).cool == 1.0
 
 
 def test_bath_is_chilled_for_who_wants_it_now() -> None:
