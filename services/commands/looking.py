@@ -21,7 +21,7 @@ from schemas.topics import TopicKind, every
 from services.bridge.listening import suggest
 from services.bridge.protection import protections
 from services.commands.client import this_moment
-from services.commands.common import AS_JSON, BROKER, SITE, STATE, TROUBLE, USAGE, fail, out, show_json, visiting
+from services.commands.common import AS_JSON, BROKER, SITE, STATE, TROUBLE, USAGE, err, fail, out, show_json, visiting
 
 FOLDER = Path("state")
 _KINDS = (TopicKind.READING, TopicKind.STATUS, TopicKind.BATCH, TopicKind.ALARM, TopicKind.HEALTH)
@@ -77,7 +77,7 @@ def listen(
 ) -> None:
     """Watch what devices say on the broker, and print what could be a probe, ready for the plant file."""
     with visiting(broker, state) as visit:
-        out.print(f"Listening to '{topics}' for {seconds:g} s ...", style="dim", markup=False)
+        err.print(f"Listening to '{topics}' for {seconds:g} s ...", style="dim", markup=False)
         heard = visit.raw([topics], seconds)
     found = suggest(heard)
     if not found:

@@ -41,7 +41,7 @@ def up(
     if plant is None and past and not (state / STORE_FILE).exists():
         _make_past(path, state)
     address = broker or (described.broker.address if described.broker else "")
-    services = [*APART, *TOGETHER, *_when_needed(described)]
+    services = _services(described)
     become_keeper(
         Plan(
             members=_members(services, each, path, state, address or BROKER_PLACE),
@@ -97,10 +97,14 @@ def _simulated(plant: Plant) -> bool:
     return any(hasattr(source, "simulated") for source in sources)
 
 
-def _when_needed(plant: Plant) -> list[ServiceName]:
-    """A deputy where somebody is to be told, a simulator where something is simulated."""
+def _services(plant: Plant) -> list[ServiceName]:
+    """In the order in which they start; they stop in the opposite one, so that simulated relays hear the last word.
+
+    A deputy comes along where somebody is to be told, a simulator where something is simulated.
+    """
+    simulator = [ServiceName.SIMULATOR] if _simulated(plant) else []
     deputy = [ServiceName.DEPUTY] if plant.notifier.routes else []
-    return [*deputy, *([ServiceName.SIMULATOR] if _simulated(plant) else [])]
+    return [*simulator, *APART, *TOGETHER, *deputy]
 
 
 def _members(services: list[ServiceName], each: bool, plant: Path, state: Path, broker: str) -> dict[str, list[str]]:

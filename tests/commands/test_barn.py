@@ -94,7 +94,7 @@ def test_killed_bridge_is_started_again(state: Path) -> None:
 def test_listen_prints_a_probe_ready_to_paste(state: Path) -> None:
     heard = coldside("listen", "--for", "12", "--topics", "simulated/#", state=state)
     assert heard.returncode == 0, heard.stderr
-    assert "mqtt: simulated/barn/" in heard.stdout
+    assert 'mqtt: "simulated/barn/' in heard.stdout
     assert "measures: temperature" in heard.stdout
 
 

@@ -27,7 +27,7 @@ def test_stopping_leaves_every_relay_off(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        (("kind: fridge", "kind: frige"), ["plant.yaml:14", "'frige'", "fridge"]),
+        (("kind: fridge", "kind: frige"), ["plant.yaml:12", "'frige'", "fridge"]),
         (("volume: 23 L", "volume: 23"), ["plant.yaml:16", "23 L"]),
         (("cooled_by: bath", "cooled_by: bth"), ["'bth'", "name one of bath"]),
     ],
