@@ -8,7 +8,8 @@ dropped; both are counted and told.
 import errno
 import os
 import threading
-from collections.abc import Iterator, Sequence
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -25,6 +26,8 @@ from services.recorder.store import DiskFull, StoreError
 
 WHOLE, THIN, REFUSED = ".whole", ".thin", ".refused"
 ROWS_AT_ONCE = 5000
+REMEMBERED = 40
+"""Batches kept in memory as well, so that a store that keeps up is sent them without reading the disk."""
 CURSOR = "cursor"
 DAY_MS = 86_400_000
 
@@ -68,6 +71,7 @@ class Spool:
     problem: str = ""
     _lock: threading.RLock = field(default_factory=threading.RLock)
     _last: Path | None = None
+    _recent: deque[Piece] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
     _cursor: tuple[str, int] = ("", 0)
     _rows: dict[Path, int] = field(default_factory=dict)
 
@@ -81,14 +85,16 @@ class Spool:
 
     def write(self, samples: Sequence[Sample], annotations: Sequence[Annotation] = ()) -> None:
         """Appends one batch and waits for the disk. Raises DiskFull, and then nothing was written."""
-        begins = [samples[0].at_ms] if samples else [one.at_ms for one in annotations[:1]]
-        if not begins:
+        if not samples and not annotations:
             return
-        record = framed(to_bytes(Batch(samples, annotations)), begins[0])
+        at_ms = samples[0].at_ms if samples else annotations[0].at_ms
+        batch = Batch(list(samples), list(annotations))
+        record = framed(to_bytes(batch), at_ms)
         with self._lock:
             segment = self._segment_for(len(record))
-            _append(segment, record)
+            begins = _append(segment, record)
             self._last = segment
+            self._recent.append(Piece(segment, begins, begins + len(record), at_ms, batch))
             self._rows[segment] = self._rows.get(segment, 0) + len(samples) + len(annotations)
 
     def oldest(self, most_rows: int = ROWS_AT_ONCE) -> Piece | None:
@@ -96,11 +102,10 @@ class Spool:
         with self._lock:
             for segment in self._segments():
                 begins = self._sent_of(segment)
-                taken = self._first(segment, begins, most_rows)
+                taken = self._remembered(segment, begins, most_rows) or self._read(segment, begins, most_rows)
                 if taken:
-                    first, last = taken[0][0], taken[-1][0]
-                    span = (begins + first.begins, begins + last.ends)
-                    return Piece(segment, *span, first.at_ms, together([batch for _, batch in taken]))
+                    whole = together([piece.batch for piece in taken])
+                    return Piece(segment, taken[0].begins, taken[-1].ends, taken[0].at_ms, whole)
                 if segment != self._last:
                     self._done_with(segment)
         return None
@@ -210,14 +215,19 @@ class Spool:
         _append(fresh, b"".join(content[frame.begins : frame.ends] for frame in frames(content)))
         fresh.replace(segment)
 
-    def _first(self, segment: Path, begins: int, most_rows: int) -> list[tuple[Frame, Batch]]:
-        taken, rows = [], 0
-        for one in self._readable(_from(segment, begins)):
-            taken.append(one)
-            rows += one[1].rows
-            if rows >= most_rows:
-                break
-        return taken
+    def _remembered(self, segment: Path, begins: int, most_rows: int) -> list[Piece]:
+        """What was written just now need not be read back from the disk to be sent."""
+        recent = self._recent
+        while recent and (recent[0].segment, recent[0].begins) < (segment, begins):
+            recent.popleft()
+        if not recent or (recent[0].segment, recent[0].begins) != (segment, begins):
+            return []
+        return _up_to(most_rows, (piece for piece in recent if piece.segment == segment))
+
+    def _read(self, segment: Path, begins: int, most_rows: int) -> list[Piece]:
+        found = self._readable(_from(segment, begins))
+        pieces = (Piece(segment, begins + one.begins, begins + one.ends, one.at_ms, batch) for one, batch in found)
+        return _up_to(most_rows, pieces)
 
     def _readable(self, content: bytes, begins: int = 0) -> Iterator[tuple[Frame, Batch]]:
         """Whole records that are batches; others are counted as damaged and passed over."""
@@ -229,14 +239,24 @@ class Spool:
                 self.problem = str(error)
 
 
+def _up_to(most_rows: int, pieces: Iterable[Piece]) -> list[Piece]:
+    taken, rows = [], 0
+    for piece in pieces:
+        taken.append(piece)
+        rows += piece.batch.rows
+        if rows >= most_rows:
+            break
+    return taken
+
+
 def _from(path: Path, begins: int) -> bytes:
     with path.open("rb") as file:
         file.seek(begins)
         return file.read()
 
 
-def _append(path: Path, record: bytes) -> None:
-    """All of it on disk, or nothing of it."""
+def _append(path: Path, record: bytes) -> int:
+    """All of it on disk, or nothing of it; returns where it begins."""
     try:
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     except OSError as error:
@@ -248,6 +268,7 @@ def _append(path: Path, record: bytes) -> None:
             os.fsync(descriptor)
             if not size:
                 _sync_folder(path.parent)
+            return size
         except OSError as error:
             os.ftruncate(descriptor, size)
             raise _told(path, error) from error
