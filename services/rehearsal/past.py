@@ -4,7 +4,7 @@ python -m services.rehearsal.past PLANT_FILE STATE_FOLDER
 """
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from importlib.resources import files
@@ -13,6 +13,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from schemas.alarms import Alarm, AlarmPhase
 from schemas.base import Model, Name, ServiceName, Text
 from schemas.batches import SpecificGravity
 from schemas.contract import topic_for
@@ -20,7 +21,7 @@ from schemas.plant import Plant
 from schemas.plant_file import load
 from schemas.profiles import Profile
 from schemas.quantities import Seconds
-from schemas.requests import StartBatch
+from schemas.requests import AcknowledgeAlarm, StartBatch
 from schemas.written import build, read_file
 from services.recorder.__main__ import HISTORY
 from services.recorder.rows import Annotation, Sample
@@ -33,6 +34,7 @@ from services.runtime.service import Outgoing
 from services.runtime.state import Saved, StateFile
 
 SPAN = timedelta(days=14)
+UNSEEN = (AlarmPhase.UNACKNOWLEDGED, AlarmPhase.RETURNED_UNACKNOWLEDGED, AlarmPhase.LATCHED_UNACKNOWLEDGED)
 TICK = timedelta(minutes=1)
 
 
@@ -96,6 +98,7 @@ def make_past(plant: Plant, folder: Path, now: datetime, batches: tuple[PastBatc
             stage.run_until(max(start, now - timedelta(seconds=one.begun_s)))
             stage.ask(start_request(plant, one, stage.now))
     stage.run_until(now)
+    stage.ask(*_acknowledged(plant, stage))
     gathered.hand_on()
     store.close()
     _keep_states(stage, folder)
@@ -117,6 +120,24 @@ def start_request(plant: Plant, one: PastBatch, now: datetime) -> Outgoing:
         original_gravity_sg=one.original_gravity_sg,
     )
     return Outgoing(topic_for(plant.site.name, request), request)
+
+
+def _acknowledged(plant: Plant, stage: Stage) -> Iterator[Outgoing]:
+    """A past has been lived through: somebody has seen its alarms."""
+    for kept in list(stage.bus.retained.values()):
+        alarm = kept.body
+        if isinstance(alarm, Alarm) and alarm.phase in UNSEEN:
+            request = AcknowledgeAlarm(
+                at=stage.now,
+                source="rehearsal",
+                id=f"past-{alarm.chamber}-{alarm.name}"[:64],
+                client="rehearsal",
+                who="the demonstration",
+                why="seen in the past",
+                chamber=alarm.chamber,
+                name=alarm.name,
+            )
+            yield Outgoing(topic_for(plant.site.name, request), request)
 
 
 def _keep_states(stage: Stage, folder: Path) -> None:
