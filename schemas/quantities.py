@@ -6,6 +6,9 @@ a slip such as `5 month` for a sampling interval is refused rather than understo
 
 import math
 import re
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import lru_cache
 from typing import Annotated, Any
 
@@ -61,9 +64,23 @@ class QuantityError(ValueError):
 
 @lru_cache(maxsize=1)
 def _registry() -> Any:
-    import pint  # costs more to load than all the rest of a service, so only who reads a file pays
+    with _without_arrays():
+        import pint  # costs more to load than all the rest of a service, so only who reads a file pays
 
     return pint.UnitRegistry(_DEFINITIONS.strip().splitlines(), autoconvert_offset_to_baseunit=True)
+
+
+@contextmanager
+def _without_arrays() -> Iterator[None]:
+    """pint brings numpy along when it is there, for arrays of quantities that we do not have: 13 MB a process."""
+    if "numpy" in sys.modules:
+        yield
+        return
+    sys.modules["numpy"] = None  # type: ignore[assignment]  # what Python itself does to forbid an import
+    try:
+        yield
+    finally:
+        del sys.modules["numpy"]
 
 
 @lru_cache(maxsize=4096)

@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+from grafana_provisioning.build import generated as dashboards
 from schemas.asyncapi import document, json_schemas
 from services.notifier.catalogue import standard_catalogue
 from services.notifier.review import rationalisation
@@ -20,6 +21,7 @@ def generated() -> dict[Path, str]:
         DOCS / "interlocks.md": interlocks(),
         DOCS / "alarms.md": rationalisation(standard_catalogue()),
         DOCS / "sources.md": sources(),
+        **dashboards(),
     }
 
 

@@ -7,6 +7,7 @@ import typer
 
 from services.calc import app as calc
 from services.commands import alarms, batches, chambers, looking, people, rehearsing, running
+from services.recorder.app import app as history
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -25,6 +26,7 @@ app.command("rehearse")(rehearsing.rehearse)
 app.add_typer(batches.app, name="batch")
 app.add_typer(chambers.app, name="chamber")
 app.add_typer(alarms.app, name="alarm")
+app.add_typer(history, name="history")
 alarms.app.command("work")(people.work)
 alarms.app.command("test")(people.send_test)
 alarms.app.command("deliveries")(people.deliveries)

@@ -1,5 +1,6 @@
 """`coldside up` and `coldside run`: everything at once, or chosen services in this process."""
 
+import os
 import subprocess
 import sys
 from importlib.resources import files
@@ -18,6 +19,8 @@ from services.runtime.compose import AlreadyRunning, sole_owner
 from services.runtime.family import BROKER_PLACE, Plan, become_keeper
 
 FOLDER = Path("state")
+SPARING = {"OPENBLAS_NUM_THREADS": "1", "MALLOC_ARENA_MAX": "2"}
+"""For the services' processes: small matrices gain nothing from more threads, and heaps of their own cost memory."""
 STORE_FILE = "history.sqlite"
 APART = (ServiceName.BRIDGE, ServiceName.SUPERVISOR)
 TOGETHER = (ServiceName.SCHEDULER, ServiceName.NOTIFIER, ServiceName.RECORDER)
@@ -40,6 +43,7 @@ def up(
     _refuse_second(state)
     if plant is None and past and not (state / STORE_FILE).exists():
         _make_past(path, state)
+    os.environ.update({name: value for name, value in SPARING.items() if name not in os.environ})
     address = broker or (described.broker.address if described.broker else "")
     services = _services(described)
     become_keeper(
