@@ -65,6 +65,7 @@ def test_retained_leftover_of_another_version_switches_nothing_on(site: Site) ->
     site.await_control()
 
 
+@pytest.mark.soak
 def test_control_goes_on_after_the_broker_was_restarted(site: Site) -> None:
     site.stop_broker()
     site.start_broker()
@@ -78,6 +79,7 @@ def test_control_goes_on_after_the_supervisor_was_killed(site: Site) -> None:
     site.await_control()
 
 
+@pytest.mark.soak
 def test_heater_goes_off_by_last_will_when_the_bridge_is_killed(site: Site) -> None:
     heating(site)
     site.signal("bridge", signal.SIGKILL)
