@@ -37,6 +37,8 @@ FROZEN_SHARE, COOKED_C = 0.01, 31.0
 AROUND = timedelta(hours=8)
 """An alarm so long before a harm, or after an incident, belongs to it."""
 STANDS_K = 0.05
+ONSET_K = 0.75
+"""Beer so far from what is asked of it has left its band, and harm begins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,7 @@ class Life:
     incidents: list[Incident]
     raised: list[Raised] = field(default_factory=list)
     harms: list[Harm] = field(default_factory=list)
+    onsets: dict[Incident, datetime] = field(default_factory=dict)
     span: timedelta = SPAN
 
     def answering(self, incident: Incident) -> Raised | None:
@@ -108,16 +111,20 @@ class Life:
         return [key for key, at in times.items() if any(c - a < HOUR for a, c in zip(at, at[2:], strict=False))]
 
     def detections(self) -> list[tuple[Incident, Raised, float, float]]:
-        """For each harmful incident: the alarm that told of it, seconds from onset, and the share of the time to
-        respond that had then gone by."""
+        """For each incident from which harm began: the alarm that told of it, seconds from harm's onset to it, and the
+        share of the time to respond that had then gone by; nothing of it where it was told before."""
         rules = Definitions(site(), standard_catalogue())
         found = []
         for incident in self.incidents:
-            told = self.answering(incident)
-            if told is not None and incident.harmful:
-                delay_s = (told.at - incident.begins).total_seconds()
+            told, onset = self.answering(incident), self.onsets.get(incident)
+            if told is not None and onset is not None:
+                delay_s = max(0.0, (told.at - onset).total_seconds())
                 found.append((incident, told, delay_s, delay_s / rules(told.chamber, told.name).respond_within_s))
         return found
+
+    def untold(self) -> list[Incident]:
+        """Faults of which no alarm told, whether or not harm followed."""
+        return [one for one in self.incidents if not self.answering(one)]
 
 
 def tells(incident: Incident, one: Raised) -> bool:
@@ -126,17 +133,23 @@ def tells(incident: Incident, one: Raised) -> bool:
 
 
 def one_is_near(incident: Incident, one: Raised) -> bool:
-    """Whether an alarm is of the incident's chamber, of the site, or of a vessel on the incident's bath."""
-    if not incident.chamber or one.chamber in (incident.chamber, SITE_WIDE):
+    """Whether an alarm is of the site, or of a chamber that the incident concerns."""
+    return one.chamber == SITE_WIDE or concerns(incident, one.chamber)
+
+
+def concerns(incident: Incident, chamber: str) -> bool:
+    """Whether a chamber is the incident's, or a vessel on its bath."""
+    if incident.chamber in ("", chamber):
         return True
-    chamber = site().chambers.get(one.chamber)
-    return chamber is not None and getattr(chamber, "cooled_by", "") == incident.chamber
+    described = site().chambers.get(chamber)
+    return described is not None and getattr(described, "cooled_by", "") == incident.chamber
 
 
 def live(seed: int, span: timedelta = SPAN, happenings: Sequence[Incident] | None = None, heat: bool = True) -> Life:
     """One life of the site. Somebody looks every four hours, acknowledges what stands and resets what has gone."""
     chosen = [one for one in (incidents(seed) if happenings is None else happenings) if one.begins < START + span]
     life = Life(seed, chosen, span=span)
+    life.onsets = {one: one.begins for one in chosen if one.harmful}
     scene = _Scene(seed, life, heat)
     stage = scene.stage
     starts, closely_until = batches(seed), START
@@ -234,6 +247,8 @@ class _Scene:
             self._settled[chamber] = settled = (setpoint_c, now)
         standing = now - settled[1] > 24 * HOUR
         off_k = truth.beer_c - setpoint_c
+        if abs(off_k) > ONSET_K:
+            self._begin_harm(chamber, now)
         what = "frozen" if truth.frozen > FROZEN_SHARE else "cooked" if truth.beer_c > COOKED_C else ""
         if not what and standing and abs(off_k) > HARM_K:
             what = "too warm" if off_k > 0 else "too cold"
@@ -242,6 +257,12 @@ class _Scene:
             self._end(chamber, now)
         if what and chamber not in self._astray:
             self._astray[chamber] = (what, now)
+
+    def _begin_harm(self, chamber: str, now: datetime) -> None:
+        """Beer has left its band: whatever is wrong with its machine now does harm from here on."""
+        for one in self._life.incidents:
+            if one.begins <= now < one.ends and one not in self._life.onsets and concerns(one, chamber):
+                self._life.onsets[one] = now
 
     def _end(self, chamber: str, now: datetime) -> None:
         what, since = self._astray.pop(chamber)

@@ -144,8 +144,8 @@ def weather(seed: int, heat: bool = True) -> Weather:
 class Incident:
     """Something that goes wrong, or only seems to, at one chamber (empty: everywhere).
 
-    `harmful` says whether harm follows when nobody does anything within the time to respond; `told_as` are the alarms
-    that tell of it.
+    `harmful`: it is one by itself, as a probe that nobody can trust is; a machine that fails is one when and if the beer
+    really comes to harm. `told_as` are the alarms that tell of it.
     """
 
     what: str
@@ -166,20 +166,21 @@ WELDED = ("relay-welded", "output-not-following")
 HAPPENINGS: tuple[tuple[str, str, float, bool, tuple[str, ...], tuple[tuple[FaultKind, str], ...]], ...] = (
     ("door left open", "fridge", 5, True, ("door-open",), ((FaultKind.DOOR_OPEN, ""),)),
     ("kegs' door left open", "kegs", 3, True, ("door-open",), ((FaultKind.DOOR_OPEN, ""),)),
-    ("compressor cools no more", "fridge", 30, True, ("not-cooling", *WARM), ((FaultKind.NO_COOLING, "cool"),)),
-    ("kegs' compressor cools no more", "kegs", 30, True, ("not-cooling", *WARM), ((FaultKind.NO_COOLING, "cool"),)),
-    ("compressor's relay sticks on", "fridge", 10, True, (*WELDED, *COLD), ((FaultKind.WELDED_ON, "cool"),)),
-    ("heater's relay sticks on", "fridge", 10, True, (*WELDED, *WARM), ((FaultKind.WELDED_ON, "heat"),)),
-    ("pump moves nothing", "vessel", 24, True, ("pump-without-flow", *WARM), ((FaultKind.NO_FLOW, "pump"),)),
+    ("compressor cools no more", "fridge", 30, False, ("not-cooling", *WARM), ((FaultKind.NO_COOLING, "cool"),)),
+    ("kegs' compressor cools no more", "kegs", 30, False, ("not-cooling", *WARM), ((FaultKind.NO_COOLING, "cool"),)),
+    ("compressor's relay sticks on", "fridge", 10, False, (*WELDED, *COLD), ((FaultKind.WELDED_ON, "cool"),)),
+    ("heater's relay sticks on", "fridge", 10, False, (*WELDED, *WARM), ((FaultKind.WELDED_ON, "heat"),)),
+    ("heater dies", "fridge", 30, False, ("not-heating", *COLD), ((FaultKind.HEATER_DEAD, "heat"),)),
+    ("pump moves nothing", "vessel", 24, False, ("pump-without-flow", *WARM), ((FaultKind.NO_FLOW, "pump"),)),
     ("beer probe dies", "fridge", 12, True, ("probe-silent", "no-trusted-probe"), ((FaultKind.PROBE_DEAD, "beer"),)),
     ("beer probe out of its well", "fridge", 24, True, ("probe-drifting", "probe-implausible", *WARM, *COLD),
      ((FaultKind.PROBE_OUT, "beer"),)),
     ("beer probe says 85 degC", "vessel", 6, True, ("probe-implausible", "no-trusted-probe"),
      ((FaultKind.PROBE_POWER_ON, "beer"),)),
-    ("bath's chiller cools no more", "bath", 40, True, ("not-cooling", "reservoir-too-warm"),
+    ("bath's chiller cools no more", "bath", 40, False, ("not-cooling", "reservoir-too-warm"),
      ((FaultKind.NO_COOLING, "chill"),)),
 )  # fmt: skip
-"""What, where, for how many hours, whether harm follows, the alarms that tell of it, the faults of the simulator."""
+"""What, where, for how many hours, whether it is a harm by itself, what tells of it, the faults of the simulator."""
 PLACES = {"fridge": FRIDGES, "vessel": VESSELS, "kegs": (KEGS,), "bath": ("bath",)}
 CUT_H = (0.6, 2.5)
 

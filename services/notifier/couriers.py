@@ -132,7 +132,7 @@ def _by_relay(dispatch: Dispatch, timeout_s: float) -> None:
     try:
         import apprise
     except ImportError as error:
-        raise ValueError("the library 'apprise' is not installed: install coldside[apprise]") from error
+        raise ValueError("the library 'apprise' is not installed: install coldside[messages]") from error
     kind = apprise.NotifyType.FAILURE if dispatch.priority is Priority.CRITICAL else apprise.NotifyType.WARNING
     relay = apprise.Apprise()
     if not relay.add(secret(way.file, way.env)):

@@ -35,6 +35,9 @@ TOLD_AS: dict[Phase, str] = {
 }
 
 
+ANNOUNCED = frozenset({Phase.UNACKNOWLEDGED, Phase.ACKNOWLEDGED, Phase.RETURNED_UNACKNOWLEDGED})
+
+
 class Change(NamedTuple):
     """An alarm that moved: what the journal calls it, who did it and why."""
 
@@ -100,11 +103,16 @@ class Register:
         """Whether a condition of its chamber or of the site explains this one away."""
         near = (record.chamber, SITE_WIDE)
         return any(
-            other.explains(cause, now)
+            other.explains(cause, now) and (record.phase not in ANNOUNCED or self._stands(other, now))
             for cause in definition.suppressed_by
             for other in self._near(near)
             if other is not record
         )
+
+    def _stands(self, cause: AlarmRecord, now: datetime) -> bool:
+        """Whether a cause has lasted long enough to be told itself: a door opened for a moment takes nothing back."""
+        lasted_s = (now - cause.condition_changed).total_seconds()
+        return cause.counted_on or (cause.condition_on and lasted_s >= self.definition(cause).on_delay_s)
 
     def _near(self, chambers: tuple[str, str]) -> Iterator[AlarmRecord]:
         return (other for other in self.records.values() if other.ever_on and other.chamber in chambers)

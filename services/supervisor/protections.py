@@ -90,7 +90,6 @@ PROTECTIONS: tuple[Row, ...] = (
         bars=Bars.COOL,
         trips=_too_cold,
         outranks_run=True,
-        tells=ConditionKind.RESERVOIR_TOO_COLD,
         applies=is_reservoir,
         figures=(("value", "beer_c"), ("limit", "floor_c")),
         unit="degC",

@@ -1,5 +1,7 @@
 """Interlocks for outputs that say one thing and temperatures another, and for beer that stays off its setpoint."""
 
+from math import inf
+
 from schemas.conditions import ConditionKind
 from schemas.plant import Drive, Measure
 from services.supervisor.facts import Facts
@@ -12,9 +14,15 @@ Row = Interlock
 COOL, HEAT = int(Bars.COOL), int(Bars.HEAT)
 COLD_TRIAL_S, COLD_PAUSE_S, PROVEN_AFTER_S = 1200.0, 1800.0, 300.0
 OFF_LONG_S, OFF_VERY_LONG_S, HOUR_S = 1800.0, 2700.0, 3600.0
+OFF_TOO_LONG_S = 10_800.0
+"""So long after heating, what the air does says nothing of the heater any more."""
 FLOWS_L_MIN = 0.2
 COLDER_K = 1.0
 """Air that stays where a run left it is only the beer's own warmth or cold, unless it is so far from the beer."""
+HOTTER_K = 3.0
+"""A warm room alone keeps the air of a cold chamber one or two kelvins above its beer."""
+BELOW_FLOOR_K = 0.5
+"""The coil's own cold takes a bath a little below where its chiller was stopped; this is more than that."""
 BATH_BAND_K = 2.0
 """A bath swings so far above what its vessels want in ordinary control."""
 
@@ -86,12 +94,14 @@ def _cooling_welded(f: Facts, tripped: bool) -> bool:
 def _heating_welded(f: Facts, tripped: bool) -> bool:
     if f.still_on & HEAT:
         return True
-    if f.air_c is None or f.heat_off_s < OFF_LONG_S:
+    if f.air_c is None or f.heat_off_s < OFF_LONG_S or (f.door_shut_s < OFF_LONG_S and not tripped):
         return False
-    hotter_than_beer = tripped or f.beer_c is None or f.air_c > f.beer_c + COLDER_K
-    stays_hot = f.heat_rise_k >= 1.5 and f.heat_recovery_k < (0.5 if tripped else 0.2) and hotter_than_beer
-    far_above = f.beer_c is not None and f.air_c >= f.beer_c + 6.0 and f.door_shut_s >= OFF_LONG_S
-    return stays_hot or (far_above and f.cool_off_s >= OFF_LONG_S)
+    above_k = inf if f.beer_c is None else f.air_c - f.beer_c
+    just_heated = tripped or (f.heat_off_s <= OFF_TOO_LONG_S and above_k > HOTTER_K)
+    stays_hot = f.heat_rise_k >= 1.5 and f.heat_recovery_k < (0.5 if tripped else 0.2) and just_heated
+    does_not_fall = tripped or (f.felt_change_10min_k or 0.0) > -0.2
+    far_above = f.beer_c is not None and above_k >= 6.0 and f.cool_off_s >= OFF_LONG_S and does_not_fall
+    return stays_hot or far_above
 
 
 def _stays_too_warm(f: Facts, tripped: bool) -> bool:
@@ -104,6 +114,10 @@ def _bath_too_warm(f: Facts, tripped: bool) -> bool:
         return False
     off_k = f.beer_c - f.bath_wanted_c - BATH_BAND_K
     return off_k > f.tolerance_k * (0.8 if tripped else 1.0) and (f.beer_change_30min_k or 0.0) > -0.1
+
+
+def _bath_still_colder(f: Facts, tripped: bool) -> bool:
+    return f.beer_c is not None and f.beer_c <= f.floor_c - (0.2 if tripped else BELOW_FLOOR_K)
 
 
 def _stays_too_cold(f: Facts, tripped: bool) -> bool:
@@ -226,6 +240,17 @@ SYMPTOMS: tuple[Row, ...] = (
         tells=ConditionKind.RESERVOIR_TOO_WARM,
         applies=is_reservoir,
         figures=(("value", "beer_c"), ("limit", "bath_wanted_c")),
+        unit="degC",
+    ),
+    Row(
+        id="bath-still-colder",
+        reason="The bath goes on getting colder though its chiller is told off.",
+        cause=f"The bath is {BELOW_FLOOR_K:g} K or more below where its chiller was stopped.",
+        effect="Control goes on. A person is told.",
+        trips=_bath_still_colder,
+        tells=ConditionKind.RESERVOIR_TOO_COLD,
+        applies=is_reservoir,
+        figures=(("value", "beer_c"), ("limit", "floor_c")),
         unit="degC",
     ),
 )

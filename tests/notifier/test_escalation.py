@@ -170,7 +170,7 @@ def test_a_message_that_fails_is_tried_again_ever_more_rarely_with_the_same_id()
 
 
 def test_what_comes_while_an_address_does_not_answer_is_one_message_when_it_does():
-    bench = staffed(to("ben.phone")).condition("not-cooling").after(6)
+    bench = staffed(to("ben.phone")).condition("not-heating").after(6)
     bench.settle(bench.sent[-1], "down")
     for number in range(6):
         bench.condition(f"output-not-following-o{number}").after(2)
@@ -182,7 +182,7 @@ def test_what_comes_while_an_address_does_not_answer_is_one_message_when_it_does
 
 
 def test_something_critical_has_an_address_tried_at_once():
-    bench = staffed(to("ben.phone")).condition("not-cooling").after(6)
+    bench = staffed(to("ben.phone")).condition("not-heating").after(6)
     for _ in range(8):
         bench.settle(bench.sent[-1], "down").after(10)
     tries = len(bench.settle(bench.sent[-1], "down").sent)

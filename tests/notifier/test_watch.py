@@ -140,8 +140,8 @@ def test_a_consequence_that_ends_with_its_cause_is_never_announced():
 
 
 def test_a_cause_in_one_chamber_explains_nothing_in_another():
-    bench = Bench().condition("door-open", chamber="right").condition("not-cooling").after(6)
-    assert bench.phase("not-cooling") is AlarmPhase.UNACKNOWLEDGED
+    bench = Bench().condition("door-open", chamber="right").condition("not-heating").after(6)
+    assert bench.phase("not-heating") is AlarmPhase.UNACKNOWLEDGED
 
 
 def test_warm_beer_behind_an_open_door_is_still_announced():
@@ -176,3 +176,16 @@ def test_another_mistake_in_the_plant_file_is_told_in_its_turn():
     for text in ("line 14", "line 20"):
         bench.said += bench.notifier.plant_refused(text, bench.now)
     assert [one.detail for one in bench.of(Condition)] == ["line 14", "line 20"]
+
+
+def test_a_door_opened_for_a_moment_neither_takes_an_alarm_back_nor_announces_it_again():
+    bench = Bench().condition("not-heating").after(6)
+    for _ in range(5):
+        bench.condition("door-open").after(1).condition("door-open", active=False).after(10)
+    assert bench.raised("not-heating") == 1
+    assert bench.phase("not-heating") is AlarmPhase.UNACKNOWLEDGED
+
+
+def test_a_door_left_open_takes_back_what_it_explains():
+    bench = Bench().condition("not-heating").after(6).condition("door-open").after(6)
+    assert bench.phase("not-heating") is AlarmPhase.SUPPRESSED

@@ -273,6 +273,13 @@ def bath_never_cools(without: Without) -> Bench:
     return bench.run(hours=3)
 
 
+def bath_falls_on(without: Without) -> Bench:
+    """Far below where the chiller was stopped."""
+    bench = jacketed(without=without)
+    bench.ask("bath", 5.0)
+    return bench.hold({("bath", "bath"): -20.0}, minutes=5)
+
+
 def flapping(hold_off: bool, minutes: tuple[float, float], without: Without) -> Bench:
     """A reading that goes up and down across the setpoint, the compressor following it."""
     bench = fridge(without=(*without, "not-cooling"))
@@ -374,6 +381,7 @@ HARMS: dict[str, Callable[[Without], bool]] = {
     "heating-welded": stuck_on("heat", 120.0, lambda beer_c: beer_c > 21.0),
     "stays-too-warm": untold(ConditionKind.BEER_TOO_WARM, never_cools),
     "stays-too-cold": untold(ConditionKind.BEER_TOO_COLD, never_warms),
+    "bath-still-colder": untold(ConditionKind.RESERVOIR_TOO_COLD, bath_falls_on, "bath"),
     "bath-too-warm": untold(ConditionKind.RESERVOIR_TOO_WARM, bath_never_cools, "bath"),
     "compressor-rest": short_rest,
     "power-up-rest": early_start,
