@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from math import inf
 
 from pydantic import BaseModel
 
@@ -35,8 +36,12 @@ HARM_FOR = timedelta(hours=3)
 """... for so long, is harm: off flavours begin within hours (common practice, no source)."""
 FROZEN_SHARE, COOKED_C = 0.01, 31.0
 AROUND = timedelta(hours=8)
-"""An alarm so long before a harm, or after an incident, belongs to it."""
+"""An alarm so long before a harm belongs to it."""
+AFTER = timedelta(hours=4)
+"""An alarm so long after an incident may still tell of it: delays, and a machine that has to prove itself."""
 STANDS_K = 0.05
+MOVING_K = 2.0
+"""The same while the setpoint moves, or has only just stopped."""
 ONSET_K = 0.75
 """Beer so far from what is asked of it has left its band, and harm begins."""
 
@@ -69,6 +74,7 @@ class Life:
     incidents: list[Incident]
     raised: list[Raised] = field(default_factory=list)
     harms: list[Harm] = field(default_factory=list)
+    strays: list[Harm] = field(default_factory=list)
     onsets: dict[Incident, datetime] = field(default_factory=dict)
     span: timedelta = SPAN
 
@@ -78,16 +84,19 @@ class Life:
         return next((one for one in self.raised if incident.begins <= one.at <= limit and tells(incident, one)), None)
 
     def nuisances(self) -> list[Raised]:
-        """Alarms after which no harm would have followed: no incident was on, and no beer came to harm."""
+        """Alarms after which no harm would have followed: no incident of which they tell was on, and no beer of their
+        chamber left its band soon after."""
         return [one for one in self.raised if not self._explained(one)]
 
     def _explained(self, one: Raised) -> bool:
-        incident = any(
-            one_is_near(incident, one) and incident.begins <= one.at <= incident.ends + AROUND
-            for incident in self.incidents
-        )
-        return incident or any(
-            harm.chamber == one.chamber and harm.begins - AROUND <= one.at <= harm.ends + HOUR for harm in self.harms
+        if any(
+            tells(incident, one) and incident.begins <= one.at <= incident.ends + AFTER for incident in self.incidents
+        ):
+            return True
+        near = [one.chamber, *_vessels_on(one.chamber)]
+        return any(
+            stray.chamber in near and stray.begins - AROUND <= one.at <= stray.ends + HOUR
+            for stray in (*self.harms, *self.strays)
         )
 
     def missed(self) -> list[str]:
@@ -121,6 +130,16 @@ class Life:
                 delay_s = max(0.0, (told.at - onset).total_seconds())
                 found.append((incident, told, delay_s, delay_s / rules(told.chamber, told.name).respond_within_s))
         return found
+
+    def shares(self) -> list[float]:
+        """The share of the time to respond that was gone at detection; infinite where harm came untold."""
+        silent = [one for one in self.untold() if one in self.onsets and self._did_harm(one)]
+        return [share for _, _, _, share in self.detections()] + [inf] * len(silent)
+
+    def _did_harm(self, incident: Incident) -> bool:
+        return incident.harmful or any(
+            concerns(incident, one.chamber) and incident.begins <= one.begins < incident.ends for one in self.strays
+        )
 
     def untold(self) -> list[Incident]:
         """Faults of which no alarm told, whether or not harm followed."""
@@ -166,6 +185,29 @@ def live(seed: int, span: timedelta = SPAN, happenings: Sequence[Incident] | Non
     return life
 
 
+class Spells:
+    """Times during which something was so with a chamber; short ones are passed over, but for spoilt beer."""
+
+    def __init__(self, found: list[Harm], least: timedelta) -> None:
+        self._found = found
+        self._least = least
+        self._open: dict[str, tuple[str, datetime]] = {}
+
+    def see(self, chamber: str, what: str, now: datetime) -> None:
+        """What is so now; nothing when empty."""
+        before = self._open.get(chamber)
+        if before is not None and before[0] != what:
+            del self._open[chamber]
+            if before[0] in ("frozen", "cooked") or now - before[1] >= self._least:
+                self._found.append(Harm(chamber, *before, now))
+        if what:
+            self._open.setdefault(chamber, (what, now))
+
+
+def _vessels_on(bath: str) -> list[str]:
+    return [name for name, one in site().chambers.items() if getattr(one, "cooled_by", "") == bath]
+
+
 class _Scene:
     """The stage with its person, its power cuts, and the truth."""
 
@@ -190,7 +232,8 @@ class _Scene:
         self.stage.witnesses.append(self._witness)
         self._statuses: dict[str, ChamberStatus] = {}
         self._settled: dict[str, tuple[float, datetime]] = {}
-        self._astray: dict[str, tuple[str, datetime]] = {}
+        self._harms = Spells(life.harms, HARM_FOR)
+        self._strays = Spells(life.strays, timedelta(minutes=30))
         self._standing: dict[tuple[str, str], Alarm] = {}
         self._visited = START
         self._dark = False
@@ -247,16 +290,13 @@ class _Scene:
             self._settled[chamber] = settled = (setpoint_c, now)
         standing = now - settled[1] > 24 * HOUR
         off_k = truth.beer_c - setpoint_c
-        if abs(off_k) > ONSET_K:
+        astray = abs(off_k) > (ONSET_K if standing else MOVING_K)
+        if astray:
             self._begin_harm(chamber, now)
-        what = "frozen" if truth.frozen > FROZEN_SHARE else "cooked" if truth.beer_c > COOKED_C else ""
-        if not what and standing and abs(off_k) > HARM_K:
-            what = "too warm" if off_k > 0 else "too cold"
-        before = self._astray.get(chamber)
-        if before is not None and before[0] != what:
-            self._end(chamber, now)
-        if what and chamber not in self._astray:
-            self._astray[chamber] = (what, now)
+        spoilt = "frozen" if truth.frozen > FROZEN_SHARE else "cooked" if truth.beer_c > COOKED_C else ""
+        way = "too warm" if off_k > 0 else "too cold"
+        self._harms.see(chamber, spoilt or (way if standing and abs(off_k) > HARM_K else ""), now)
+        self._strays.see(chamber, way if astray else "", now)
 
     def _begin_harm(self, chamber: str, now: datetime) -> None:
         """Beer has left its band: whatever is wrong with its machine now does harm from here on."""
@@ -264,15 +304,11 @@ class _Scene:
             if one.begins <= now < one.ends and one not in self._life.onsets and concerns(one, chamber):
                 self._life.onsets[one] = now
 
-    def _end(self, chamber: str, now: datetime) -> None:
-        what, since = self._astray.pop(chamber)
-        if what in ("frozen", "cooked") or now - since >= HARM_FOR:
-            self._life.harms.append(Harm(chamber, what, since, now))
-
     def close(self) -> None:
         """What still goes on at the end counts, too."""
-        for chamber in list(self._astray):
-            self._end(chamber, self.stage.now)
+        for chamber in self._plant.chambers:
+            self._harms.see(chamber, "", self.stage.now)
+            self._strays.see(chamber, "", self.stage.now)
 
     def _visit(self) -> None:
         for alarm in list(self._standing.values()):

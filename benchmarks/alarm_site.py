@@ -144,7 +144,7 @@ def weather(seed: int, heat: bool = True) -> Weather:
 class Incident:
     """Something that goes wrong, or only seems to, at one chamber (empty: everywhere).
 
-    `harmful`: it is one by itself, as a probe that nobody can trust is; a machine that fails is one when and if the beer
+    `harmful`: it is so by itself, as is a probe that nobody can trust; a machine that fails is so when and if beer
     really comes to harm. `told_as` are the alarms that tell of it.
     """
 
