@@ -1,7 +1,5 @@
 """Interlocks for outputs that say one thing and temperatures another, and for beer that stays off its setpoint."""
 
-from math import inf
-
 from schemas.conditions import ConditionKind
 from schemas.plant import Drive, Measure
 from services.supervisor.facts import Facts
@@ -79,12 +77,19 @@ def _heats(f: Facts) -> bool:
     return warm_air or (f.beer_change_60min_k or 0.0) >= 0.1 or f.off_k > -0.2
 
 
+def _beer_or_setpoint(f: Facts) -> float:
+    """Where the beer is, as far as is known; the air says nothing by itself where neither is."""
+    if f.beer_c is not None:
+        return f.beer_c
+    return f.setpoint_c if f.setpoint_c is not None else f.air_c or 0.0
+
+
 def _cooling_welded(f: Facts, tripped: bool) -> bool:
     if f.still_on & COOL:
         return True
     if f.air_c is not None:
         stays_cold = f.cool_fall_k >= 1.5 and f.cool_recovery_k < (0.5 if tripped else 0.2)
-        colder_than_beer = tripped or f.beer_c is None or f.air_c < f.beer_c - COLDER_K
+        colder_than_beer = tripped or f.air_c < _beer_or_setpoint(f) - COLDER_K
         return f.cool_off_s >= OFF_LONG_S and stays_cold and colder_than_beer
     changed_k = f.beer_change_30min_k
     limit_k = -0.1 if tripped else -0.5
@@ -96,7 +101,7 @@ def _heating_welded(f: Facts, tripped: bool) -> bool:
         return True
     if f.air_c is None or f.heat_off_s < OFF_LONG_S or (f.door_shut_s < OFF_LONG_S and not tripped):
         return False
-    above_k = inf if f.beer_c is None else f.air_c - f.beer_c
+    above_k = f.air_c - _beer_or_setpoint(f)
     just_heated = tripped or (f.heat_off_s <= OFF_TOO_LONG_S and above_k > HOTTER_K)
     stays_hot = f.heat_rise_k >= 1.5 and f.heat_recovery_k < (0.5 if tripped else 0.2) and just_heated
     does_not_fall = tripped or (f.felt_change_10min_k or 0.0) > -0.2
