@@ -36,10 +36,10 @@ ALARMS = [f"relay-welded-o{number}" for number in range(12)]
 
 
 class Process:
-    """`coldside run notifier`."""
+    """`coldside run notifier`, or another service."""
 
-    def __init__(self, folder: Path, broker: str) -> None:
-        words = ["notifier", "--plant", str(folder / "shed.yaml"), "--state", str(folder / "state"), "--broker", broker]
+    def __init__(self, folder: Path, broker: str, service: str = "notifier") -> None:
+        words = [service, "--plant", str(folder / "shed.yaml"), "--state", str(folder / "state"), "--broker", broker]
         self._command = [sys.executable, "-m", "services.commands.member", *words, "--log", str(folder / "log.jsonl")]
         self.start()
 
@@ -68,7 +68,7 @@ def told(server) -> Counter[str]:
 
 def test_killed_again_and_again_it_tells_every_alarm_under_one_id_and_takes_the_link_it_sent(tmp_path):
     random = Random(7)
-    with embedded_broker(tmp_path) as broker, receiver(["take", "500", "lost"]) as server:
+    with embedded_broker(tmp_path) as broker, receiver(["take", "slow", "lost"]) as server:
         (tmp_path / "shed.yaml").write_text(PLANT.format(url=server.url, port=free_port(0)))
         notifier = Process(tmp_path, str(broker))
         link = BrokerLink(broker, "test", random)
@@ -92,6 +92,37 @@ def acknowledge_by_link(url: str) -> None:
     wait_until(lambda: b"button" in urllib.request.urlopen(url, timeout=5).read(), "the page")
     with urllib.request.urlopen(url, data=b"", timeout=15) as answer:
         assert b"Thank you" in answer.read()
+
+
+def test_a_test_message_is_asked_for_and_followed_on_the_command_line(tmp_path):
+    with embedded_broker(tmp_path) as broker, receiver() as server:
+        (tmp_path / "shed.yaml").write_text(PLANT.format(url=server.url, port=free_port(0)))
+        notifier = Process(tmp_path, str(broker))
+        wait_until(lambda: coldside("test", "ben", broker).returncode == 0, "a test message to be accepted", 40)
+        wait_until(lambda: bool(server.taken), "the test message")
+        (report,) = json.loads(coldside("deliveries", "--json", broker).stdout)
+        notifier.stop()
+    assert "Nothing is wrong" in server.taken[0]["text"]
+    assert report["recent"][-1]["state"] == "delivered"
+
+
+def coldside(*words: object) -> subprocess.CompletedProcess[str]:
+    """`coldside alarm ...`; the broker comes last."""
+    *said, broker = map(str, words)
+    command = [sys.executable, "-m", "services.cli", "alarm", *said, "--broker", broker, "--site", "shed"]
+    return subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+
+
+@pytest.mark.soak
+def test_a_notifier_that_is_killed_for_good_is_told_by_the_deputy(tmp_path):
+    with embedded_broker(tmp_path) as broker, receiver() as server:
+        (tmp_path / "shed.yaml").write_text(PLANT.format(url=server.url, port=free_port(0)).replace("[left]", "[site]"))
+        notifier, deputy = Process(tmp_path, str(broker)), Process(tmp_path, str(broker), "deputy")
+        wait_until((tmp_path / "state" / "notifier.json").exists, "the notifier to run", 40)
+        wait_until((tmp_path / "state" / "deputy.json").exists, "the deputy to run", 40)
+        notifier.kill()
+        wait_until(lambda: "service-lost-notifier" in told(server), "the deputy's message", 90)
+        deputy.stop()
 
 
 @pytest.mark.soak
