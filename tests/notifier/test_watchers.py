@@ -237,6 +237,32 @@ def test_beer_that_cools_while_the_heater_gives_all_it_has_is_told():
     assert climb(-0.15, doing="heating", start_c=17.95).holds("heading-out")
 
 
+def banded(*temperatures, **band):
+    room = Room()
+    room.hear(Setpoint(at=NOON, source="scheduler", chamber="kegs", temperature_c=20, step="ferment", **band))
+    for celsius in temperatures:
+        beer(room, celsius)
+    return room
+
+
+@pytest.mark.parametrize(
+    ("temperatures", "holds"), [((23.9,), False), ((24.1,), True), ((24.1, 23.9), True), ((24.1, 23.7), False)]
+)
+def test_beer_above_what_its_step_allows_is_too_warm_however_near_the_setpoint(temperatures, holds):
+    assert banded(*temperatures, alarm_above_c=24).holds("beer-too-warm-step") is holds
+
+
+def test_beer_below_what_its_step_asks_for_is_too_cold():
+    assert banded(17.9, alarm_below_c=18).holds("beer-too-cold-step")
+    assert not banded(17.9).holds("beer-too-cold-step")
+
+
+def test_the_next_step_that_names_no_band_ends_what_was_told():
+    room = banded(25.0, alarm_above_c=24)
+    room.hear(Setpoint(at=NOON, source="scheduler", chamber="kegs", temperature_c=20, step="rest"))
+    assert not beer(room, 25.0).holds("beer-too-warm-step")
+
+
 def test_every_watcher_hears_only_what_it_listens_to():
     reading = PressureReading(at=NOON, source="bridge", chamber="kegs", probe="head", quality="good", pressure_bar=1.0)
     topic = topic_for(SITE, reading)
