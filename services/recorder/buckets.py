@@ -57,8 +57,14 @@ def even_edges(start_ms: int, end_ms: int, count: int) -> Milliseconds:
 
 
 def on_whole(edges_ms: Milliseconds, level_ms: int) -> Milliseconds:
-    """The edges moved to the nearest whole multiple, so that what was summed up in such stretches is not cut."""
-    return (edges_ms + level_ms // 2) // level_ms * level_ms
+    """The edges moved to whole multiples, so that what was summed up in such stretches is not cut.
+
+    Inner edges move to the nearest, the outer ones outwards: whatever was asked for is still in a bucket.
+    """
+    moved = (edges_ms + level_ms // 2) // level_ms * level_ms
+    moved[0] = edges_ms[0] // level_ms * level_ms
+    moved[-1] = -(-edges_ms[-1] // level_ms) * level_ms
+    return moved
 
 
 def into_buckets(edges_ms: Milliseconds, summaries: Summaries) -> Buckets:

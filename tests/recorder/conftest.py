@@ -44,11 +44,11 @@ def victoria(tmp_path_factory: pytest.TempPathFactory) -> Iterator[VictoriaMetri
 
 
 def running(kind: type[S], folder: Path) -> Iterator[S]:
-    """A server while it is needed; whoever asks for one that is not installed is skipped."""
+    """A server while it is needed; one that is not installed fails whoever asks for it."""
     try:
         server = kind(folder)
     except NotInstalled as error:
-        pytest.skip(str(error))
+        pytest.fail(f"{error}; `make test` installs it")
     server.start()
     yield server
     server.kill()
