@@ -111,6 +111,17 @@ class EditSteps(RequestBase):
     effective: Instant | None = Field(default=None, description="From when on; None is at once.")
 
 
+class TellProgramme(RequestBase):
+    """A question, which changes nothing and stands in no journal: the programme that a batch goes through, whole.
+
+    The answer's facts are `profile`, as JSON, and `open`: index of the first step that can still be changed.
+    """
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["tell-programme"] = "tell-programme"
+    batch: Name
+
+
 class MoveBatch(RequestBase):
     """The beer stands in another chamber now; its programme goes on there."""
 
@@ -349,6 +360,7 @@ Request = (
     | GoBack
     | ConfirmStep
     | EditSteps
+    | TellProgramme
     | MoveBatch
     | LogGravity
     | StrikeGravity

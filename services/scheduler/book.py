@@ -23,6 +23,7 @@ from schemas.requests import (
     StartBatch,
     StopBatch,
     StrikeGravity,
+    TellProgramme,
 )
 from services.scheduler import edits, gravity_desk, progress
 from services.scheduler.answers import Refusal
@@ -170,6 +171,15 @@ class Book:
         why = f"from {moment:%d %b %H:%M} UTC on: {request.why}"
         told = Decision("edit-planned", why, now, record.batch, record.chamber)
         return self._told(record.but(edits=pending), told, who=request.who)
+
+    def programme(self, request: TellProgramme) -> dict[str, float | str]:
+        """What a batch goes through, as it stands now: the answer's facts."""
+        record = self._known(request.batch)
+        first = len(record.profile.steps) if record.phase in FINAL else 0
+        return {
+            "profile": record.profile.model_dump_json(exclude_defaults=True),
+            "open": float(first if record.run is None else record.run.index),
+        }
 
     def apply_edits(self, now: datetime) -> list[Decision]:
         """Edits whose moment has come; one that fits no longer is dropped, with the reason."""

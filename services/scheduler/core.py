@@ -35,6 +35,7 @@ from schemas.requests import (
     StartBatch,
     StopBatch,
     StrikeGravity,
+    TellProgramme,
 )
 from schemas.telemetry import GravityReading
 from schemas.topics import TopicKind, every, topic
@@ -145,6 +146,8 @@ class Scheduler:
             return self._moved_on(senses.hear_gravity(self.book, body, now), now)
         if incoming.topic == WAKE_TOPIC:
             return self.tick(now)
+        if isinstance(body, TellProgramme):
+            return [self._answered(self._told_programme(body, now))]
         if isinstance(body, RequestBase) and type(body) in self._handlers:
             return self._take_request(body, now)
         return ()
@@ -208,6 +211,15 @@ class Scheduler:
         record = self.book.batches.get(getattr(request, "batch", ""))
         detail = f"{record.title}, {record.phase}. {record.why}" if record is not None else ""
         return [*said, self._answer(request, Accepted(at=now, source=SOURCE, id=request.id, detail=detail))]
+
+    def _told_programme(self, request: TellProgramme, now: datetime) -> Answer:
+        """Answered each time anew and not kept: it changes nothing."""
+        reply: Accepted | Refused
+        try:
+            reply = Accepted(at=now, source=SOURCE, id=request.id, facts=self.book.programme(request))
+        except Refusal as refusal:
+            reply = Refused(at=now, source=SOURCE, id=request.id, reason=refusal.reason, remedy=refusal.remedy)
+        return Answer(client=request.client, reply=reply)
 
     def _moved_on(self, batch: str | None, now: datetime) -> Iterable[Outgoing]:
         """News of a batch that may end a step."""
