@@ -39,7 +39,7 @@ SITE, CHAMBER = "shed", "left"
 START = datetime(2026, 1, 1, tzinfo=UTC)
 BATCH = 500
 WRITTEN = 20_000
-ROUNDS = 5
+ROUNDS = 9
 DAYS_30 = timedelta(days=30)
 CHAMBERS = 12
 PLOTTED = (("reading", "beer"), ("setpoint", "setpoint"))

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from services.runtime.clock import machine_seconds
 from services.runtime.link import Link
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 LOOK_EVERY_S = 0.02
 _NEVER = threading.Event()
 

@@ -26,6 +26,8 @@ LOG = logging.getLogger("coldside.recorder")
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
 LIMITS_EVERY = timedelta(minutes=1)
 DROP_EVERY = timedelta(days=1)
+LINGER_S = 0.05
+"""Waited after rows have arrived, so that those that follow go in the same request."""
 DAYS_FILE = "days.json"
 
 
@@ -115,6 +117,7 @@ class Forwarder:
             pause_s = min(2 * pause_s, LONGEST_PAUSE_S) if self._away or self._upkeep_failed else FIRST_PAUSE_S
             if not busy:
                 (stop if self._away else self._arrived).wait(pause_s)
+                stop.wait(LINGER_S)
                 self._arrived.clear()
 
     def _turn(self, clock: Clock) -> bool:
