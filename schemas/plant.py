@@ -128,6 +128,7 @@ class Output(Model):
     circuit: Name | None = None
     rest_s: Seconds = Field(default=300.0, alias="rest", le=3600)
     run_s: Seconds = Field(default=180.0, alias="run", le=3600)
+    starts_per_hour: Annotated[int, Field(ge=1, le=60, description="Most starts of a compressor within an hour.")] = 6
     proportional: bool = False
     watched_by: Literal["nothing", "device"] = Field(
         default="nothing", description="'device' when the relay itself switches off on silence or has a hardware timer."

@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from math import inf
 from typing import NamedTuple
 
-STARTS_PER_HOUR = 6
 """Small hermetic compressors are commonly allowed 6 to 10 (common practice, no source)."""
 CHANGE_OVER_S = 300.0
 STAGGER_S = 5.0
@@ -96,7 +95,7 @@ class Times(NamedTuple):
 
     rest_s: float = 300.0
     run_s: float = 180.0
-    starts_per_hour: int = STARTS_PER_HOUR
+    starts_per_hour: int = 6
 
 
 def compressor(

@@ -41,7 +41,7 @@ class Outlet:
         self.role = int(role_of(output.drives, kind))
         self.output = output
         self.compressor = output.drives is Drive.COMPRESSOR
-        self.times = guards.Times(output.rest_s, output.run_s)
+        self.times = guards.Times(output.rest_s, output.run_s, output.starts_per_hour)
         self.relay = guards.Relay()
         self.wanted = 0.0
         self.held_by = ""

@@ -35,7 +35,7 @@ chambers:
       air: {{measures: temperature, from: {{mqtt: board-warm/probes, value: "$.p[0]"}}}}
     outputs:
       cool: {{drives: compressor, to: {{mqtt: board-warm/relay/cool, on: "ON", off: "OFF"}}, power: 90 W,
-             rest: 5 s, run: 5 s}}
+             rest: 5 s, run: 5 s, starts_per_hour: 60}}
 """
 """One stands in the cold and needs heat, the other in the warm and needs cooling; both are held by their air, which
 changes within seconds here, so the compressor's times are short, too."""

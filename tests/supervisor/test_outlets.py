@@ -134,6 +134,14 @@ def outlet(name: str = "cool") -> Outlet:
     return found
 
 
+def test_how_often_a_compressor_may_start_is_the_plant_files_to_say() -> None:
+    frequent = ALE.model_copy(
+        update={"outputs": {"cool": ALE.outputs["cool"].model_copy(update={"starts_per_hour": 12})}}
+    )
+    assert outlet().times.starts_per_hour == 6
+    assert outlets_of("barn", "ale", frequent, Lease(60.0, 10.0))["cool"].times.starts_per_hour == 12
+
+
 def report(level: float | None, at_s: float, basis: Basis = Basis.ECHOED) -> Report:
     """Of the compressor."""
     at, lease = START + at_s * SECOND, START + (at_s + 60) * SECOND
