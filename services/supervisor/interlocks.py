@@ -43,7 +43,7 @@ GUARDED: tuple[Row, ...] = (
     Row(
         id=guards.STARTS,
         reason="Compressor started too often within the hour",
-        cause="It has been started as often as it may be in the last hour (`starts_per_hour`, 6 unless the plant file says).",
+        cause="It has been started `starts_per_hour` times in the last hour: 6, unless the plant file says.",
         effect="It stays off until an hour after the first of those starts.",
         reset=Reset.AT_TIME,
         trips=lambda f, tripped: f.guarded == guards.STARTS,

@@ -17,8 +17,8 @@ HELD_WITHIN_K = 2.2
 """Air is held within a band of 1 K and looked at every 10 s, in which these boards drift by 0.4 K."""
 HELD_FOR_S = 30
 """In which they would be off by 1.2 K more if nobody held them."""
-LAST_WILL_S = 12.0
-"""One and a half keep-alives of 5 s, and what a busy machine adds."""
+LAST_WILL_S = 25.0
+"""One and a half keep-alives of 5 s, and what a busy machine adds; well under the minute after which leases end."""
 
 
 @pytest.fixture(scope="module")
@@ -39,12 +39,12 @@ def heating(site: Site) -> None:
     wait_until(lambda: site.cold.is_on("heat"), "the heater to be on", 90)
 
 
-@pytest.mark.soak
-def test_both_chambers_are_held(site: Site) -> None:
-    wait_until(lambda: site.warm.temperature_c < HOLD_C + 1, "the compressor to have caught up", 60)
-    begins = {board: len(board.course()) for board in (site.cold, site.warm)}
-    wait_until(lambda: len(site.cold.course()) >= begins[site.cold] + 2 * HELD_FOR_S, "time to pass", 3 * HELD_FOR_S)
-    for board, begin in begins.items():
+def test_the_chambers_of_both_brokers_are_held(sites: dict[str, Site]) -> None:
+    boards = [board for site in sites.values() for board in (site.cold, site.warm)]
+    wait_until(lambda: all(board.temperature_c < HOLD_C + 1 for board in boards), "the compressors to catch up", 60)
+    begins = [len(board.course()) for board in boards]
+    wait_until(lambda: len(boards[-1].course()) >= begins[-1] + 2 * HELD_FOR_S, "time to pass", 5 * HELD_FOR_S)
+    for board, begin in zip(boards, begins, strict=True):
         assert all(abs(one - HOLD_C) < HELD_WITHIN_K for one in board.course()[begin:])
 
 
@@ -56,7 +56,6 @@ def test_nonsense_on_a_devices_topic_is_counted_in_health_and_control_goes_on(si
     site.await_control()
 
 
-@pytest.mark.soak
 def test_retained_leftover_of_another_version_switches_nothing_on(site: Site) -> None:
     topic = "coldside/shed/command/warm/cool"
     site.publish(topic, b'{"v": 99, "chamber": "warm", "output": "cool", "level": 1}', "-r")
@@ -65,21 +64,18 @@ def test_retained_leftover_of_another_version_switches_nothing_on(site: Site) ->
     site.await_control()
 
 
-@pytest.mark.soak
 def test_control_goes_on_after_the_broker_was_restarted(site: Site) -> None:
     site.stop_broker()
     site.start_broker()
     site.await_control()
 
 
-@pytest.mark.soak
 def test_control_goes_on_after_the_supervisor_was_killed(site: Site) -> None:
     site.signal("supervisor", signal.SIGKILL)
     site.start("supervisor")
     site.await_control()
 
 
-@pytest.mark.soak
 def test_heater_goes_off_by_last_will_when_the_bridge_is_killed(site: Site) -> None:
     heating(site)
     site.signal("bridge", signal.SIGKILL)
