@@ -1,0 +1,1 @@
+"""Where people look and act: pages and a REST interface in one application, live from the bus."""
