@@ -1,8 +1,10 @@
 """Files that people write: YAML 1.2 read so that every error can name its file, line, field and remedy."""
 
 import difflib
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from itertools import accumulate
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -17,6 +19,8 @@ from schemas.quantities import WRITTEN_BY_A_PERSON
 Written = TypeVar("Written", bound=BaseModel)
 FieldPath = tuple[str | int, ...]
 MAX_FILE_BYTES = 1_000_000
+DEEPEST = 50
+"""Brackets within brackets: more, and a parser spends seconds on nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +79,17 @@ def read(text: str, file: str) -> Document:
     """Parses YAML 1.2. Raises WrittenError where it is none, or is too big, or has a key twice."""
     if len(text) > MAX_FILE_BYTES:
         raise WrittenError([Problem(Place(file, 1, ""), f"is over {MAX_FILE_BYTES} characters", "split it")])
+    if _deepest(text) > DEEPEST:
+        raise WrittenError([Problem(Place(file, 1, ""), f"has over {DEEPEST} open brackets", "close them")])
     try:
         return Document(file, _loader().load(text), _loader().compose(text))
     except (YAMLError, RecursionError, ValueError) as error:
         raise WrittenError([_broken(error, file)]) from error
+
+
+def _deepest(text: str) -> int:
+    """How many brackets are open at once, at most."""
+    return max(accumulate(1 if one in "[{" else -1 for one in re.findall(r"[][{}]", text)), default=0)
 
 
 def read_file(path: Path) -> Document:

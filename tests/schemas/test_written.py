@@ -90,7 +90,9 @@ def test_file_that_is_far_too_big_is_not_even_parsed() -> None:
 
 def test_brackets_without_end_are_refused_in_words() -> None:
     with pytest.raises(WrittenError, match="not valid YAML"):
-        read("[" * 500, "sheet.yaml")
+        read("[" * 20, "sheet.yaml")
+    with pytest.raises(WrittenError, match="over 50 open brackets"):
+        read("a: " + "[" * 5000 + "]" * 5000, "sheet.yaml")
 
 
 def test_folder_in_place_of_a_file_is_refused_with_its_path(tmp_path: Path) -> None:
