@@ -1,0 +1,1 @@
+"""The board, drawn purely: what is known of chambers in, SVG and HTML out."""
