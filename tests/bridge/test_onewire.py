@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from brewing.probes import crc8
 from schemas.plant_file import loads
 from services.bridge.drivers.driver import Garbled, Payload
-from services.bridge.drivers.onewire import crc8, fetch, read
+from services.bridge.drivers.onewire import fetch, read
 from services.runtime.service import Incoming
 from tests.bridge.bench import START, Bench
 from tests.reference.tables import FOLDER, rows

@@ -2,6 +2,8 @@
 
 import pytest
 
+from brewing.fermentation import Wort
+from brewing.fermentation_heat import HEAT_J_KG
 from services.simulator.contents import Contents
 from services.simulator.faults import Fault, FaultKind
 from services.simulator.machines import Compressor, Heater
@@ -68,6 +70,15 @@ def test_beer_freezes_lower_than_wort() -> None:
 
 def test_finished_beer_sets_no_heat_free() -> None:
     assert Fermentation(BeerModel(fermented=1.0), 20.0).step(18.0, 10.0) == 0.0
+
+
+def test_all_the_heat_of_a_fermentation_is_that_of_the_extract_that_went() -> None:
+    """Two models, one balance: the simulated yeast against the arithmetic's, between the same two gravities."""
+    beer = BeerModel(original_extract_p=12.0, attenuation=0.75)
+    wort = Wort(20.0, 1.0484, 1.0117)
+    yeast = Fermentation(beer, wort.mass_kg)
+    freed_j = sum(yeast.step(18.0, 60.0) * 60.0 for _ in range(20 * 1440))
+    assert freed_j == pytest.approx(wort.mass_kg * wort.fermentable * HEAT_J_KG, rel=0.03)
 
 
 def test_core_and_outer_layer_come_together() -> None:

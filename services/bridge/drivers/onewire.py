@@ -9,6 +9,7 @@ import re
 from functools import partial
 from pathlib import Path
 
+from brewing.probes import crc8
 from schemas.addresses import OneWireProbe
 from schemas.plant import Probe
 from services.bridge.drivers.driver import (
@@ -60,16 +61,6 @@ def read(payload: Payload) -> Sample:
     if not found:
         raise Garbled(Trouble.NO_SENSOR, f"{shown(text)} is no complete answer of a sensor")
     return _from_scratchpad(bytes.fromhex(found[1]), found[2] == "YES", int(found[3]))
-
-
-def crc8(content: bytes) -> int:
-    """The bus's checksum: x^8 + x^5 + x^4 + 1, reflected, starting at 0; over content and its own CRC it is 0."""
-    crc = 0
-    for byte in content:
-        crc ^= byte
-        for _ in range(8):
-            crc = (crc >> 1) ^ (0x8C if crc & 1 else 0)
-    return crc
 
 
 def _either(first: Path, second: Path) -> Path:
