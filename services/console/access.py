@@ -1,13 +1,13 @@
 """Who is asking: worked out once for a request, and again whenever a page that stays open acts."""
 
-from collections.abc import Callable
+from collections.abc import Callable, MutableMapping
 from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any
 
 from services.console.accounts import Role
 
-Scope = dict[str, Any]
+Scope = MutableMapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +63,6 @@ def _scope_of_page() -> Scope | None:
     if not stack:
         return None
     try:
-        return stack[-1].parent.client.request.scope  # type: ignore[return-value]
+        return stack[-1].parent.client.request.scope
     except RuntimeError:
         return None

@@ -2,23 +2,26 @@
 
 from dataclasses import dataclass
 from random import SystemRandom
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from fastapi import FastAPI
 from pydantic import ValidationError
 
 from schemas.base import ServiceName
-from schemas.requests import Refused, RequestBase
+from schemas.requests import AcknowledgeAlarm, Refused, RequestBase
 from services.console.access import visitor
 from services.console.accounts import Accounts
+from services.console.api import interface
 from services.console.core import CLIENT
+from services.console.door import Door
+from services.console.gate import Application, Gate, Visits
+from services.console.keys import Keys
 from services.console.link import Answer, Bus
 from services.console.live import Live
+from services.console.sessions import Sessions
 from services.console.settings import Settings
-from services.console.sources import Bundles, History, Profiles, Rehearsals, Reports
+from services.console.sources import Bundles, History, Links, Profiles, Rehearsals, Reports
 from services.runtime.clock import Clock
-
-if TYPE_CHECKING:
-    from fastapi import FastAPI
 
 
 @dataclass(slots=True, kw_only=True)
@@ -32,6 +35,7 @@ class Desk:
     rehearsals: Rehearsals
     profiles: Profiles
     bundles: Bundles
+    links: Links
     accounts: Accounts
     settings: Settings
     clock: Clock
@@ -54,6 +58,18 @@ class Desk:
             return _refused(self, new_id(), what_is_wrong(error), "")
         return await self.bus.ask(request)
 
+    async def acknowledge(self, token: str) -> Answer:
+        """Acknowledges what a message's link is about: the link is the key, whoever follows it.
+
+        Raises NotUsable for a link that is not whole; whether it is good, the notifier says.
+        """
+        claim = self.links.read(token)
+        request = AcknowledgeAlarm(
+            at=self.clock.now(), source=CLIENT, id=new_id(), client=CLIENT, who=claim.person, why="by the link",
+            chamber=claim.chamber, name=claim.name, token=token,
+        )  # fmt: skip
+        return await self.bus.ask(request)
+
 
 def new_id() -> str:
     """An id for a request; no two are the same."""
@@ -67,14 +83,29 @@ def what_is_wrong(error: ValidationError) -> str:
     return f"{place}: {first['msg']}" if place else str(first["msg"])
 
 
-def build(desk: Desk) -> "FastAPI":
-    """The whole application. Once a process: NiceGUI keeps its pages in a place that all share."""
-    from nicegui import ui
+@dataclass(slots=True)
+class Console:
+    """The application behind its gate, and who is visiting."""
 
-    from services.console.api import interface
+    app: Application
+    visits: Visits
+
+
+def build(desk: Desk, *, with_pages: bool = True) -> Console:
+    """The whole application. With pages once a process: NiceGUI keeps them in a place that all share."""
+    keys = Keys(desk.accounts, Sessions(desk.settings.state_folder), desk.clock)
+    app = interface(desk, Door(keys))
+    if with_pages:
+        _add_pages(app, desk)
+    visits = Visits(last_s=desk.clock.elapsed())
+    return Console(Gate(app, keys, visits), visits)
+
+
+def _add_pages(app: FastAPI, desk: Desk) -> None:
+    from nicegui import ui  # heavy, and reads its surroundings on import
+
     from services.console.pages import install
 
-    app = interface(desk)
     install(desk)
     ui.run_with(
         app,
@@ -85,7 +116,6 @@ def build(desk: Desk) -> "FastAPI":
         session_middleware_kwargs={"same_site": "strict", "session_cookie": "coldside_page"},
         show_welcome_message=False,
     )
-    return app
 
 
 def _refused(desk: Desk, request_id: str, reason: str, remedy: str) -> Refused:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from pathlib import Path
 from typing import Any, Literal, NamedTuple, Protocol
 
 import numpy as np
@@ -132,10 +133,32 @@ class Rehearsals(Protocol):
 class Bundles(Protocol):
     """Files to take away."""
 
-    async def backup(self) -> bytes:
-        """The recorded history as a file that `coldside history bring-back` takes. Raises Unavailable."""
+    async def backup(self) -> Path:
+        """The recorded history as a file that `coldside history bring-back` takes; to be deleted by whoever asked.
+
+        Raises Unavailable.
+        """
         ...
 
     async def support(self) -> bytes:
         """A ZIP for whoever is asked for help: plant, versions, health, the ends of the logs; no secret in it."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """What the link in an alarm's message says: this person may acknowledge this occurrence, until then."""
+
+    chamber: str
+    name: str
+    raised: datetime
+    person: str
+    expires: datetime
+
+
+class Links(Protocol):
+    """Reads what such a link claims, to show what it is about; only the notifier can tell whether it is good."""
+
+    def read(self, token: str) -> Claim:
+        """Raises NotUsable for one that is not whole."""
         ...
