@@ -18,7 +18,6 @@ class SharedCircuit:
     def __init__(self, circuit: Circuit, members: Iterable[tuple[Board, Outlet]]) -> None:
         self.limit_w = circuit.voltage_v * circuit.limit_a
         self._members = tuple(members)
-        self._outlets = {outlet.key: outlet for _, outlet in self._members}
         self._started_s = -guards.STAGGER_S
         self._checked = False
 
@@ -30,8 +29,10 @@ class SharedCircuit:
         loads = [_load(board, outlet, now_s) for board, outlet in self._members]
         may_stagger = now_s - self._started_s >= guards.STAGGER_S
         barred = guards.share(loads, self.limit_w, may_stagger, in_force)
-        for key, guard in barred.items():
-            self._outlets[key].forbid(guard)
+        for board, outlet in self._members:
+            if outlet.key in barred:
+                outlet.forbid(barred[outlet.key])
+                board.facts.guarded = outlet.held_by
         if any(load.staggered and load.wanted and not load.on and load.key not in barred for load in loads):
             self._started_s = now_s
 
