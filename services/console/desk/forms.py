@@ -124,7 +124,7 @@ def in_unit(value: float, unit: str, shown: Shown) -> tuple[float, str]:
     return units.convert(value, unit, wanted), wanted
 
 
-_FIGURES = {"degC": "degC", "K": "K step", "L": "L", "bar": "Pa absolute"}
+_FIGURES = {"degC": "degC", "K": "K step", "L": "L", "bar": "Pa absolute", "psi": "Pa absolute"}
 """Which choice of the reader's each unit of a figure follows."""
 
 
