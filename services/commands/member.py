@@ -45,10 +45,10 @@ def run_member(member: Membership) -> int:
     unknown = [service for service in member.services if service not in RUNNABLE]
     if unknown:
         raise Unusable(f"{', '.join(unknown)} cannot be run here; these can: {', '.join(RUNNABLE)}")
-    plant = _load(member.plant)
+    plant = plant_of(member.plant)
     surroundings = Surroundings(
         site=plant.site.name,
-        broker=_address(member, plant),
+        broker=address_of(member, plant),
         state_folder=member.state,
         version=importlib.metadata.version("coldside"),
         metrics_port=member.metrics_port,
@@ -58,14 +58,16 @@ def run_member(member: Membership) -> int:
     return run_services(parts, surroundings)
 
 
-def _load(path: Path) -> Plant:
+def plant_of(path: Path) -> Plant:
+    """What the plant file says. Raises Unusable."""
     try:
         return load(path)
     except PlantFileError as error:
         raise Unusable(str(error)) from error
 
 
-def _address(member: Membership, plant: Plant) -> BrokerAddress:
+def address_of(member: Membership, plant: Plant) -> BrokerAddress:
+    """The broker that is meant: named, in the plant file, or that of the state folder. Raises Unusable."""
     described = plant.broker
     named = member.broker or (described.address if described else "") or find_address(member.state)
     if named is None:
