@@ -2,6 +2,7 @@
 
 import os
 import re
+import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -12,7 +13,7 @@ from urllib.parse import urlsplit
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Request, Response, sync_playwright
 
-CHROMIUM = "/usr/bin/chromium"
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",

@@ -8,7 +8,7 @@ from nicegui import app
 
 from services.console.app import Desk
 
-LOOKS = "/look"
+LOOKS = "/static"
 """Where our style sheet, scripts, icon and manifest are served."""
 STATIC = Path(__file__).parent.parent / "static"
 
