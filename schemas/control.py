@@ -73,6 +73,23 @@ class Estimate(Model):
     certainty: Annotated[float, Field(ge=0, le=1)] = Field(default=0, description="How well the chamber is known.")
 
 
+class Reach(Model):
+    """The coldest beer that a chamber can hold as things are: its machine or bath, its room, its beer's own heat."""
+
+    coldest_c: Celsius
+    sd_k: NotNegative = Field(description="One standard deviation.")
+    certainty: Annotated[float, Field(ge=0, le=1)] = Field(description="How well what it rests on is known.")
+
+
+class GuidedRun(Model):
+    """How far a guided first run is; it tries one side of control in each part."""
+
+    part: Annotated[int, Field(ge=1)]
+    parts: Annotated[int, Field(ge=1)]
+    doing: Text
+    share: Level = Field(description="Of the whole, as far as can be said beforehand.")
+
+
 class ChamberStatus(Message):
     """One chamber as the supervisor sees it."""
 
@@ -83,3 +100,5 @@ class ChamberStatus(Message):
     demand: Level = Field(default=0, description="How much it would hurt to wait: 0 not at all.")
     interlocks: tuple[ActiveInterlock, ...] = ()
     estimate: Estimate | None = None
+    reach: Reach | None = Field(default=None, description="None while nobody can tell, or nothing cools.")
+    guided: GuidedRun | None = Field(default=None, description="Only while a guided first run is under way.")

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from services.calc import app as calc
-from services.commands import alarms, batches, chambers, looking, people, rehearsing, running
+from services.commands import alarms, batches, chambers, commissioning, looking, people, rehearsing, running
 from services.recorder.app import app as history
 
 app = typer.Typer(
@@ -23,6 +23,7 @@ app.command("health")(looking.health)
 app.command("check")(looking.check)
 app.command("listen")(looking.listen)
 app.command("rehearse")(rehearsing.rehearse)
+app.command("commission")(commissioning.commission)
 app.add_typer(batches.app, name="batch")
 app.add_typer(chambers.app, name="chamber")
 app.add_typer(alarms.app, name="alarm")

@@ -81,16 +81,39 @@ class Visit:
         many = f"sites {', '.join(sorted(found))} are on this broker" if found else "no site speaks on this broker"
         raise Unreachable(f"{many}; name one with --site, or start one with `coldside up`")
 
-    def ask(self, site: str, request: RequestBase) -> Accepted | Refused:
-        """Sends a request and waits for its answer. Raises Unreachable when none comes in time."""
+    def hear(self, wait_s: float) -> list[tuple[str, Message]]:
+        """What has come of all that is listened to, after waiting at the most so long; the unreadable is left out."""
+        heard = [(name, _readable(name, payload)) for name, payload in self._heard(wait_s)]
+        return [(name, message) for name, message in heard if message is not None]
+
+    @property
+    def connected(self) -> bool:
+        """Whether the broker is there at this moment."""
+        return self._link.connected
+
+    def ask(
+        self,
+        site: str,
+        request: RequestBase,
+        also: Iterable[str] = (),
+        tell: Callable[[str, Message], None] | None = None,
+    ) -> Accepted | Refused:
+        """Sends a request and waits for its answer. Raises Unreachable when none comes in time.
+
+        Listens to the filters in `also` from before the request on, and goes on with it; `tell` hears what comes.
+        """
         answer_topic = topic(site, TopicKind.REPLY, request.client, request.id)
-        self._listen([answer_topic])
+        self._listen([*also, answer_topic])
         self._wait_for(lambda: self._link.listening, "the broker does not let this command hear its answer")
         self._link.publish(Outgoing(topic_for(site, request), request))
         answers: list[Message] = []
 
         def answered() -> bool:
-            answers.extend(decode(name, payload) for name, payload in self._heard(0.05) if name == answer_topic)
+            for name, message in self.hear(0.05):
+                if name == answer_topic:
+                    answers.append(message)
+                elif tell is not None:
+                    tell(name, message)
             return bool(answers)
 
         self._wait_for(answered, f"the {request.service} does not answer; does `coldside status` show it running?")

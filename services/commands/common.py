@@ -65,8 +65,12 @@ class Asker:
 
     def ask(self, kind: type[RequestBase], as_json: bool, **fields: Any) -> None:
         """Asks, and shows the answer; a refusal ends the command with status 1."""
+        show_answer(self.visit.ask(self.site, self.request(kind, **fields)), as_json)
+
+    def request(self, kind: type[RequestBase], **fields: Any) -> RequestBase:
+        """A request as this person makes it; what is wrong with it ends the command with status 2."""
         try:
-            request = kind(
+            return kind(
                 at=this_moment(),
                 source="cli",
                 id=new_request_id(Random()),
@@ -77,7 +81,6 @@ class Asker:
             )
         except ValidationError as error:
             raise fail(_what_is_wrong(error), USAGE) from error
-        show_answer(self.visit.ask(self.site, request), as_json)
 
 
 @contextmanager

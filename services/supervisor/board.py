@@ -10,12 +10,14 @@ from schemas.plant import Chamber, Drive, Point
 from schemas.telemetry import ReadingBase, Report
 from services.runtime.service import Outgoing
 from services.supervisor.asked import Asked, Bounds, bounds, temperature
-from services.supervisor.commission import Commissioned, Course, temperatures_of
+from services.supervisor.commission import Commissioned, Course, CourseKept, temperatures_of
 from services.supervisor.control import Controller, Decision, Rules, Sight, Want, Waypoint
 from services.supervisor.deadband import Deadband
 from services.supervisor.facts import Facts
 from services.supervisor.gauges import highest
 from services.supervisor.guards import Verdict
+from services.supervisor.knowledge import Known, known
+from services.supervisor.model import shape_for
 from services.supervisor.outlets import Lease, Outlet, outlets_of
 from services.supervisor.roles import Bars
 from services.supervisor.seen import Seen
@@ -77,6 +79,7 @@ class Board:
         self.asked = Asked()
         self.lock: LockedOut | None = None
         self.course: Course | None = None
+        self.cut_short: CourseKept | None = None
         self.commissioned: Commissioned | None = None
         self.outlets = outlets_of(site, name, chamber, lease)
         self.cooling = self._with_role(Bars.COOL)
@@ -109,6 +112,11 @@ class Board:
     def relearn(self) -> None:
         """What was kept of the model cannot be read: control begins with its defaults."""
         self.controller = self._new_controller()
+
+    def knowledge(self) -> tuple[Known, ...]:
+        """What control has learnt of the chamber."""
+        guesses = {} if self.chamber.kind == "reservoir" else shape_for(rules_of(self.chamber, None)).guesses
+        return known(self.controller.snapshot(), {name: guess.spread for name, guess in guesses.items()})
 
     def release(self, now_s: float, now: datetime) -> list[Outgoing]:
         """Every output off, at once."""
@@ -273,7 +281,9 @@ class Board:
         running = bool(outlets) and all(outlet.relay.level > 0.0 for outlet in outlets)
         seen = {name: self._seen.gauges[name].reading(now) for name in temperatures_of(self.chamber)}
         known = {name: value for name, value in seen.items() if value is not None}
-        course.look(now_s, known, running, highest(self._seen.power, now))
+        course.look(now_s, known, running, highest(self._seen.power, now), self.facts.off_k)
+        if course.done:
+            return decision
         cool, heat = course.wish
         return replace(decision, cool=cool, heat=heat, fan=max(cool, heat), why=course.says())
 

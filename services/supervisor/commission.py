@@ -13,7 +13,9 @@ from math import exp
 from statistics import StatisticsError, fmean, linear_regression, stdev
 
 from schemas.base import Finite, Instant, Model, Name, Text
+from schemas.control import GuidedRun
 from schemas.plant import Chamber, Measure, Point, point_of
+from services.supervisor.knowledge import Known
 from services.supervisor.roles import Bars, role_of
 
 QUIET_S = 300.0
@@ -28,10 +30,17 @@ LONGEST_S = {Point.AIR: 1200.0, Point.BEER: 5400.0, Point.BATH: 3600.0}
 ANSWER_K = {Point.AIR: 2.0, Point.BEER: 0.5, Point.BATH: 0.7}
 CLEAR_K = {Point.AIR: 0.6, Point.BEER: 0.25, Point.BATH: 0.25}
 """A change that is no longer noise or the steps of a probe's number."""
+ENOUGH_K = 0.4
+"""A trial goes on after the answer, to measure heat, until the beer has moved so far or the time is over."""
+AFTER_S = 2400.0
+"""Watched at the end with everything off: what walls and evaporator still give tells how much heat was moved."""
+FARTHEST_K = 1.0
+"""The beer may get so much farther from its setpoint than it was; then control takes over."""
 FASTER = 2.0
 """A probe meant to answer first must not be beaten by another by this factor."""
 _SIGNS = {Bars.HEAT: 1.0, Bars.COOL: -1.0}
 _FEWEST = 6
+_QUIET_SHARE = 0.3
 
 _FIGURES = {"lag_s", "lag_sd_s", "rate_k_per_h", "rate_sd_k_per_h", "power_w"}
 Temperatures = Mapping[str, float]
@@ -64,38 +73,52 @@ class Trial(Model):
 
 
 class Commissioned(Model):
-    """The result of a guided first run."""
+    """The result of a guided first run; `model` is what is known of the chamber since."""
 
     chamber: Name
     who: Text
     began: Instant
     ended: Instant
     trials: tuple[Trial, ...]
+    model: tuple[Known, ...] = ()
+    note: Text = ""
 
     def facts(self) -> dict[str, float | str | bool]:
-        """The figures, for the journal: one verdict an output, and what was measured of it."""
+        """The figures, for the journal: one verdict an output, what was measured of it, and the model's."""
         found: dict[str, float | str | bool] = {}
         for trial in self.trials:
             name = "-".join(trial.outputs)
             found[f"{name}.verdict"] = str(trial.verdict)
             figures = trial.model_dump(include=_FIGURES, exclude_none=True)
             found.update({f"{name}.{key}": round(value, 3) for key, value in figures.items()})
+        for known in self.model:
+            name = f"model.{known.name}"
+            found |= {name: round(known.value, 3), f"{name}.sd": round(known.sd, 3)}
+            found[f"{name}.learnt"] = round(known.learnt, 3)
         return found
 
     def text(self) -> str:
         """A short report for people."""
         head = f"{self.chamber}: guided first run by {self.who}, {self.began:%Y-%m-%d %H:%M} to {self.ended:%H:%M} UTC."
-        return "\n".join((head, *(f"- {trial.says}" for trial in self.trials), *_advice(self.trials)))
+        return "\n".join((head, *(f"- {trial.says}" for trial in self.trials), *_advice(self.trials, self.note)))
+
+
+class CourseKept(Model):
+    """That a guided first run is under way; it does not outlive a restart, but its end is told."""
+
+    who: Text
+    began: Instant
 
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One side of control, and the probe that should answer it first."""
+    """One side of control, the probe that should answer it first, and the beer's, where that is another."""
 
     role: Bars
     outputs: tuple[str, ...]
     probe: str
     point: Point
+    beer: str | None
 
 
 @dataclass(slots=True)
@@ -118,12 +141,12 @@ def sides_of(chamber: Chamber) -> tuple[Side, ...]:
     probe = _first_to_answer(chamber)
     if probe is None:
         return ()
-    point = point_of(probe, chamber.probes[probe]) or Point.BEER
+    point, beer = point_of(probe, chamber.probes[probe]) or Point.BEER, chamber.probe_at(Point.BEER)
     found = []
     for role in _SIGNS:
         outputs = tuple(name for name, out in chamber.outputs.items() if role_of(out.drives, chamber.kind) is role)
         if outputs:
-            found.append(Side(role, outputs, probe, point))
+            found.append(Side(role, outputs, probe, point, beer if beer != probe else None))
     return tuple(found)
 
 
@@ -150,17 +173,28 @@ class Course:
         self._waited_s: float | None = None
         self._idle_w: float | None = None
         self._busy_w: float | None = None
+        self._now_s: float | None = None
+        self._answered = False
+        self._after_s: float | None = None
+        self._off_k: float | None = None
+        self._note = ""
 
     @property
-    def done(self) -> bool:
+    def tried(self) -> bool:
         """Whether everything has been tried, or something was found that must be put right first."""
         faulty = any(trial.verdict is Verdict.OPPOSITE for trial in self.trials)
         return faulty or len(self.trials) == len(self.sides)
 
     @property
+    def done(self) -> bool:
+        """Whether it is over."""
+        answered = any(trial.verdict is Verdict.ANSWERED for trial in self.trials)
+        return self.tried and (not answered or bool(self._note) or self._since(self._after_s) >= AFTER_S)
+
+    @property
     def wish(self) -> tuple[float, float]:
         """Cooling and heating, 0 or 1."""
-        if self.done or self._asked_s is None:
+        if self.tried or self._asked_s is None:
             return 0.0, 0.0
         role = self.sides[len(self.trials)].role
         return float(role is Bars.COOL), float(role is Bars.HEAT)
@@ -168,20 +202,56 @@ class Course:
     @property
     def outputs(self) -> tuple[str, ...]:
         """Those of the present trial; none when all is done."""
-        return () if self.done else self.sides[len(self.trials)].outputs
+        return () if self.tried else self.sides[len(self.trials)].outputs
 
     def says(self) -> str:
         """One sentence on where it is."""
-        number, count = min(len(self.trials) + 1, len(self.sides)), len(self.sides)
         if self.done:
             return "Guided first run: done."
-        doing = "watching with everything off" if self._asked_s is None else _doing(self.sides[number - 1])
-        return f"Guided first run, part {number} of {count}: {doing}."
+        part = len(self.sides) if self.tried else len(self.trials)
+        return f"Guided first run, part {part + 1} of {len(self.sides) + 1}: {self._doing_now()}."
 
-    def look(self, now_s: float, temperatures: Temperatures, running: bool, power_w: float | None) -> None:
-        """Takes one look in. `running`: the outputs of the present trial are really asked to run."""
+    def progress(self) -> GuidedRun | None:
+        """How far it is; None once it is done."""
+        if self.done:
+            return None
+        parts, done = len(self.sides) + 1, len(self.trials)
+        if self.tried:
+            inner, done = self._since(self._after_s) / AFTER_S, parts - 1
+        else:
+            inner = _QUIET_SHARE * min(1.0, self._since(self._waited_s) / QUIET_S)
+            inner += (1.0 - _QUIET_SHARE) * min(1.0, self._since(self._on_s) / LONGEST_S[self.sides[done].point])
+        return GuidedRun(part=done + 1, parts=parts, doing=self._doing_now(), share=(done + inner) / parts)
+
+    def _since(self, at_s: float | None) -> float:
+        return 0.0 if at_s is None or self._now_s is None else self._now_s - at_s
+
+    def _doing_now(self) -> str:
+        if self.tried:
+            return "watching what was stored"
+        if self._asked_s is None:
+            return "watching with everything off"
+        return _doing(self.sides[len(self.trials)]) + ("" if self._on_s is not None else ", which waits for its turn")
+
+    def look(
+        self, now_s: float, temperatures: Temperatures, running: bool, power_w: float | None, off_k: float = 0.0
+    ) -> None:
+        """Takes one look in. `running`: the outputs of the present trial are really asked to run.
+
+        `off_k` is how far the beer is from its setpoint; a trial itself is short, and has an end of its own.
+        """
         if self.done:
             return
+        self._now_s = now_s
+        self._off_k = abs(off_k) if self._off_k is None else self._off_k
+        if self._on_s is None and abs(off_k) > self._off_k + FARTHEST_K:
+            self.stop(f"Stopped: the beer got {FARTHEST_K:g} K farther from its setpoint. Control takes over.")
+        elif self.tried:
+            self._after_s = now_s if self._after_s is None else self._after_s
+        else:
+            self._try(now_s, temperatures, running, power_w)
+
+    def _try(self, now_s: float, temperatures: Temperatures, running: bool, power_w: float | None) -> None:
         side = self.sides[len(self.trials)]
         if self._asked_s is None:
             self._watch_quietly(now_s, temperatures, power_w)
@@ -189,21 +259,25 @@ class Course:
             if now_s - self._asked_s >= HELD_BACK_S:
                 self._end(side, Verdict.HELD_BACK)
         elif not running:
-            self._judge(side, now_s, over=True)
+            self._judge(side, now_s, over=True, cut=True)
         else:
             self._on_s = now_s if self._on_s is None else self._on_s
             self._busy_w = power_w
             self._tried.note(now_s, temperatures)
             self._judge(side, now_s, over=now_s - self._on_s >= LONGEST_S[side.point])
 
-    def stop(self) -> None:
-        """A person ends it: what was not tried is said so."""
+    def stop(self, note: str = "Stopped by a person.") -> None:
+        """Ends it before its time: what was not tried is said so."""
+        self._note = note
         for side in self.sides[len(self.trials) :]:
             self._end(side, Verdict.STOPPED)
 
-    def result(self, now: datetime) -> Commissioned:
-        """What was found."""
-        return Commissioned(chamber=self.name, who=self.who, began=self.began, ended=now, trials=tuple(self.trials))
+    def result(self, now: datetime, model: tuple[Known, ...] = ()) -> Commissioned:
+        """What was found; `model` is what is known of the chamber by now."""
+        trials = tuple(self.trials)
+        return Commissioned(
+            chamber=self.name, who=self.who, began=self.began, ended=now, trials=trials, model=model, note=self._note
+        )
 
     def _watch_quietly(self, now_s: float, temperatures: Temperatures, power_w: float | None) -> None:
         self._quiet.note(now_s, temperatures)
@@ -222,19 +296,21 @@ class Course:
         slope = linear_regression(self._quiet.times_s, seen).slope if seen else 0.0
         return abs(slope) * QUIET_S <= CLEAR_K[side.point] / 2.0
 
-    def _judge(self, side: Side, now_s: float, over: bool) -> None:
+    def _judge(self, side: Side, now_s: float, over: bool, cut: bool = False) -> None:
         sign, clear_k = _SIGNS[side.role], CLEAR_K[side.point]
         moved = {name: sign * self._moved(name) for name in self._tried.values if name in self._quiet.values}
         mine = moved.get(side.probe, 0.0)
         other = max((name for name in moved if name != side.probe), key=lambda name: moved[name], default="")
-        if mine <= -clear_k:
+        self._answered |= mine >= ANSWER_K[side.point]
+        if self._answered:
+            if over or side.beer is None or moved.get(side.beer, ENOUGH_K) >= ENOUGH_K:
+                self._end(side, Verdict.ANSWERED)
+        elif mine <= -clear_k:
             self._end(side, Verdict.OPPOSITE)
-        elif other and moved[other] >= FASTER * max(mine, clear_k):
+        elif other and moved[other] >= FASTER * max(mine, clear_k / 2.0 if over else clear_k):
             self._end(side, Verdict.OTHER_PROBE, other)
-        elif mine >= ANSWER_K[side.point]:
-            self._end(side, Verdict.ANSWERED)
         elif over:
-            self._end(side, Verdict.ANSWERED if mine >= clear_k else Verdict.SILENT)
+            self._end(side, Verdict.ANSWERED if mine >= clear_k else Verdict.HELD_BACK if cut else Verdict.SILENT)
 
     def _moved(self, probe: str) -> float:
         """How far a probe is from where its drift would have taken it; the mean of three looks against noise."""
@@ -267,6 +343,7 @@ class Course:
         )
         self.trials.append(trial.model_copy(update={"says": _sentence(trial, other)}))
         self._quiet, self._tried = Watch(), Watch()
+        self._answered = False
         self._on_s = self._asked_s = self._waited_s = self._idle_w = self._busy_w = None
 
     def _lag(self, side: Side) -> tuple[float, float] | None:
@@ -280,9 +357,10 @@ class Course:
         return None
 
     def _rate(self, side: Side) -> tuple[float, float] | None:
-        """K/h over the later half of the trial, less the drift before; its standard deviation from the scatter."""
-        half = len(self._tried.times_s) // 2
-        times, seen = self._tried.times_s[half:], self._tried.values[side.probe][half:]
+        """K/h over the later half of the answer, less the drift before; its standard deviation from the scatter."""
+        end = self._answer_ends(side)
+        half = end // 2
+        times, seen = self._tried.times_s[half:end], self._tried.values[side.probe][half:end]
         try:
             slope, intercept = linear_regression(times, seen)
             drift = linear_regression(self._quiet.times_s, self._quiet.values[side.probe]).slope
@@ -291,6 +369,13 @@ class Course:
             return None
         spread_s = stdev(times) * len(times) ** 0.5
         return (slope - drift) * 3600.0, scatter / spread_s * 3600.0
+
+    def _answer_ends(self, side: Side) -> int:
+        """How many looks it took until the answer was whole."""
+        sign, looks = _SIGNS[side.role], enumerate(self._tried.values[side.probe])
+        times, whole_k = self._tried.times_s, ANSWER_K[side.point]
+        far = (k + 1 for k, value in looks if sign * (value - self._expected(side.probe, times[k])) >= whole_k)
+        return max(_FEWEST, next(far, len(times)))
 
 
 def temperatures_of(chamber: Chamber) -> Sequence[str]:
@@ -321,12 +406,14 @@ _FINDINGS = {
     Verdict.OPPOSITE: "'{probe}' went the other way. Relays are swapped: put that right before anything else.",
     Verdict.OTHER_PROBE: "'{other}' answered before '{probe}'. They are swapped, or '{probe}' is in the wrong place.",
     Verdict.SILENT: "'{probe}' did not answer. The output is dead or unplugged, or the probe is somewhere else.",
-    Verdict.HELD_BACK: "not tried: guards or interlocks kept it off for too long.",
+    Verdict.HELD_BACK: "not tried to its end: guards or interlocks kept it off for too long, or cut it short.",
     Verdict.STOPPED: "not tried: stopped before its turn was over.",
 }
 
 
-def _advice(trials: Sequence[Trial]) -> tuple[str, ...]:
+def _advice(trials: Sequence[Trial], note: str) -> tuple[str, ...]:
+    if note:
+        return (note, *_advice(trials, ""))
     if all(trial.verdict is Verdict.ANSWERED for trial in trials):
         return ("Everything answered as it should.",)
     return ("Put right what is wrong and run it again.",)

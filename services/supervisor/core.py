@@ -92,7 +92,10 @@ class Supervisor:
         self._steady = Steady(now)
         for name, board in self.boards.items():
             recalled(board, self._restored.chambers.get(name), 0.0)
-        return ()
+        return self._cut_short(now)
+
+    def _cut_short(self, now: datetime) -> list[Outgoing]:
+        return [one for board in self.boards.values() for one in self._orders.course_cut_short(board, now)]
 
     def rejoin(self, now: datetime) -> Iterable[Outgoing]:
         """Conditions that stand and every status; what the bridge did meanwhile is heard before the next look."""
@@ -164,7 +167,7 @@ class Supervisor:
         self._adopt(plant, carried_over(self.boards, fresh, now_s))
         ended = [one for board in gone for one in self.conditions.end_all(board.name, now)]
         self._due_s = now_s
-        return [*parting, *ended]
+        return [*parting, *ended, *self._cut_short(now)]
 
     def plant_refused(self, text: str, now: datetime) -> Iterable[Outgoing]:
         """The old plant goes on; the host tells people."""

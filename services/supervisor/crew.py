@@ -7,6 +7,7 @@ from typing import Any
 from schemas.plant import Chamber, Plant
 from services.supervisor.asked import Asked, coolant_freezes_at, source_of
 from services.supervisor.board import Board, LockedOut, rules_of
+from services.supervisor.commission import CourseKept
 from services.supervisor.control import Controller, Rules
 from services.supervisor.interlocks import Row
 from services.supervisor.memory import ChamberKept, LockOutKept
@@ -49,6 +50,7 @@ def kept(board: Board, now_s: float) -> ChamberKept:
             for name, outlet in board.outlets.items()
             if outlet.compressor
         },
+        course=_course(board),
         commissioned=board.commissioned,
         learnt=dict(board.controller.snapshot()),
     )
@@ -60,12 +62,17 @@ def recalled(board: Board, memory: ChamberKept | None, now_s: float) -> None:
     board.asked = Asked(memory.setpoint, memory.programmed)
     lock = memory.lock
     board.lock = LockedOut(lock.who, lock.why, lock.since, lock.until) if lock is not None else None
-    board.commissioned = memory.commissioned
+    board.cut_short, board.commissioned = memory.course, memory.commissioned
     for row_id, since in memory.latched.items():
         board.trips.latch(row_id, since)
     for name, outlet in board.outlets.items():
         outlet.forget(now_s, tuple(now_s - age for age in memory.starts.get(name, ())))
     _recall_model(board, memory.learnt)
+
+
+def _course(board: Board) -> CourseKept | None:
+    course = board.course
+    return board.cut_short if course is None else CourseKept(who=course.who, began=course.began)
 
 
 def _recall_model(board: Board, learnt: Mapping[str, Any]) -> None:

@@ -6,7 +6,7 @@ from schemas.alarms import Condition
 from schemas.base import Instant, Model, Name, Text
 from schemas.control import Setpoint
 from schemas.requests import Reply
-from services.supervisor.commission import Commissioned
+from services.supervisor.commission import Commissioned, CourseKept
 
 
 class LockOutKept(Model):
@@ -26,6 +26,7 @@ class ChamberKept(Model):
     lock: LockOutKept | None = None
     latched: dict[Name, Instant] = {}
     starts: dict[Name, tuple[float, ...]] = {}
+    course: CourseKept | None = None
     commissioned: Commissioned | None = None
     learnt: dict[str, Any] = {}
 

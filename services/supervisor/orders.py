@@ -20,12 +20,13 @@ from schemas.requests import (
 from schemas.topics import TopicKind, topic
 from services.runtime.service import Outgoing
 from services.supervisor.board import Board, LockedOut
-from services.supervisor.commission import Course
+from services.supervisor.commission import Commissioned, Course, CourseKept
 from services.supervisor.memory import Answered
 from services.supervisor.outlets import SOURCE
 from services.supervisor.trips import Reset
 
 ANSWERS_KEPT = 300
+CUT_SHORT = "The supervisor was started anew, or the chamber's block was changed: nothing was found. Run it again."
 
 
 class Orders:
@@ -55,19 +56,29 @@ class Orders:
         course = board.course
         if course is None or not course.done:
             return []
-        found = course.result(now)
+        found = course.result(now, board.knowledge())
         board.course, board.commissioned = None, found
+        return [self._entry(board, "chamber-commissioned", CourseKept(who=found.who, began=found.began), found, now)]
+
+    def course_cut_short(self, board: Board, now: datetime) -> list[Outgoing]:
+        """Says of a guided first run that it was under way at a restart, and is over."""
+        kept, board.cut_short = board.cut_short, None
+        return [] if kept is None else [self._entry(board, "commissioning-cut-short", kept, None, now)]
+
+    def _entry(
+        self, board: Board, event: str, course: CourseKept, found: Commissioned | None, now: datetime
+    ) -> Outgoing:
         entry = JournalEntry(
             at=now,
             source=SOURCE,
-            id=f"{SOURCE}-{board.name}-commissioned-{int(found.began.timestamp())}",
-            event="chamber-commissioned",
-            who=found.who,
-            why=found.text(),
+            id=f"{SOURCE}-{board.name}-{event}-{int(course.began.timestamp())}",
+            event=event,
+            who=course.who,
+            why=found.text() if found is not None else CUT_SHORT,
             chamber=board.name,
-            facts=found.facts(),
+            facts=found.facts() if found is not None else {},
         )
-        return [Outgoing(topic_for(self._site, entry, SOURCE), entry)]
+        return Outgoing(topic_for(self._site, entry, SOURCE), entry)
 
     def _remember(self, answered: Answered) -> None:
         self._answered[answered.reply.id] = answered

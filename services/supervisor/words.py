@@ -19,7 +19,8 @@ def substance(board: Board, now_s: float) -> Key:
     """What must differ for a status to be worth sending again before its minute is over."""
     held = holder(board)
     left = 0 if held is None or held.until_s is None else ceil((held.until_s - now_s) / MINUTE_S)
-    return activity(board), board.facts.setpoint_c, held.held_by if held else "", left, board.trips.version
+    guided = board.course.says() if board.course is not None else ""
+    return activity(board), board.facts.setpoint_c, held.held_by if held else "", left, board.trips.version, guided
 
 
 def activity(board: Board) -> Activity:
@@ -65,6 +66,7 @@ def status(board: Board, now_s: float, now: datetime, guards_say: Mapping[str, s
         demand=min(1.0, max(0.0, decision.demand)) if decision is not None else 0.0,
         interlocks=tuple(_active(board, now, guards_say)),
         estimate=_estimate(board),
+        guided=board.course.progress() if board.course is not None else None,
     )
 
 

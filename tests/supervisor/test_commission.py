@@ -6,12 +6,13 @@ import pytest
 
 from schemas.requests import Commission, LockOut, StopCommissioning
 from services.simulator.faults import FaultKind
-from services.simulator.models import FridgeModel, JacketedModel, ProbeModel, ReservoirModel
+from services.simulator.models import CompressorModel, FridgeModel, JacketedModel, ProbeModel, ReservoirModel
 from services.supervisor.commission import Commissioned, Course, Verdict, sides_of
+from services.supervisor.controllers import controller_for
 from tests.supervisor.bench import BATH, CONICAL, FRIDGE, JACKETED, START, Bench, fridge, jacketed, kegerator, plant_of
 
 
-def commissioned(bench: Bench, chamber: str = "ale", hours: float = 3) -> Commissioned:
+def commissioned(bench: Bench, chamber: str = "ale", hours: float = 4) -> Commissioned:
     """Runs one to its end, from a quarter of an hour of ordinary control on."""
     bench.ask(chamber, 18.0)
     bench.run(minutes=15)
@@ -70,7 +71,7 @@ def test_a_vessel_on_a_cold_bath_answers() -> None:
 
 
 def test_what_interlocks_keep_off_is_reported_and_not_forced() -> None:
-    bench = jacketed(models={**JACKETED, "bath": ReservoirModel(start_c=30.0)}, room_c=30.0, without=())
+    bench = jacketed(models={**JACKETED, "bath": ReservoirModel(start_c=24.0)}, room_c=24.0, without=())
     bench.fault(FaultKind.NO_COOLING, "bath", "chill")
     found = commissioned(bench, "conical", hours=8)
     assert found.trials[-1].verdict is Verdict.HELD_BACK
@@ -82,7 +83,7 @@ def test_it_can_be_stopped_and_ordinary_control_goes_on() -> None:
     bench.run(minutes=15)
     bench.request(Commission, "a", chamber="ale")
     bench.run(minutes=2)
-    assert bench.status["ale"].why.startswith("Guided first run, part 1 of 2")
+    assert bench.status["ale"].why.startswith("Guided first run, part 1 of 3")
     assert bench.request(StopCommissioning, "b", chamber="ale").outcome == "accepted"
     bench.run(minutes=1)
     assert bench.supervisor.boards["ale"].course is None
@@ -133,3 +134,64 @@ def test_the_figures_go_to_the_journal_by_output() -> None:
     facts = course.result(START + timedelta(hours=1)).facts()
     assert facts == {"heat.verdict": "stopped", "cool.verdict": "stopped"}
     assert course.says() == "Guided first run: done."
+
+
+def test_a_lock_out_half_way_makes_nothing_look_dead() -> None:
+    bench = fridge()
+    bench.ask("ale", 18.0)
+    bench.run(minutes=15)
+    bench.request(Commission, "a", chamber="ale")
+    bench.run(minutes=5, seconds=30)
+    bench.request(LockOut, "b", chamber="ale")
+    bench.run(hours=2)
+    found = bench.supervisor.boards["ale"].commissioned
+    assert found is not None
+    assert verdicts(found) == [Verdict.HELD_BACK, Verdict.HELD_BACK]
+
+
+def test_a_strap_that_warms_the_vessel_itself_is_in_its_right_place() -> None:
+    model = FridgeModel(
+        probes={"beer": ProbeModel("strapped", 45.0), "air": ProbeModel("air", 25.0)},
+        heater_w=40.0,
+        heater_to_vessel=0.7,
+        heater_lag_s=300.0,
+    )
+    assert verdicts(commissioned(fridge(models={"ale": model}), hours=4)) == [Verdict.ANSWERED, Verdict.ANSWERED]
+
+
+@pytest.mark.parametrize("heater_w", [42.0, 60.0, 90.0])
+def test_thermal_power_of_a_heater_that_nobody_has_told_is_measured(heater_w: float) -> None:
+    plant = plant_of(ale=FRIDGE.replace(", power: 60 W", ""))
+    bench = Bench(plant, {"ale": FridgeModel(heater_w=heater_w)}, controllers=controller_for)
+    known = {one.name: one for one in commissioned(bench).model}
+    heater = known["heater_w"]
+    assert heater.value == pytest.approx(heater_w, rel=0.25)
+    assert abs(heater.value - heater_w) < 2.5 * heater.sd
+    assert heater.learnt > 0.5
+
+
+def test_stronger_machines_are_found_stronger() -> None:
+    plant = plant_of(ale=FRIDGE.replace("power: 95 W, inrush: 4, ", ""))
+    models = [FridgeModel(compressor=CompressorModel(cooling_w=watts)) for watts in (70.0, 120.0, 200.0)]
+    benches = [Bench(plant, {"ale": model}, controllers=controller_for) for model in models]
+    found = [next(one.value for one in commissioned(bench).model if one.name == "cooling_w") for bench in benches]
+    assert found == sorted(found)
+    assert found[2] > 1.7 * found[0]
+
+
+def test_beer_that_drifts_away_ends_it_and_control_takes_over() -> None:
+    bench = fridge(room_c=38.0)
+    bench.ask("ale", 18.0)
+    bench.run(hours=1)
+    bench.request(Commission, chamber="ale")
+    bench.fault(FaultKind.DOOR_OPEN)
+    bench.silent.add(("ale", "door"))
+    bench.run(hours=3)
+    found = bench.supervisor.boards["ale"].commissioned
+    assert found is not None
+    assert "farther from its setpoint" in found.text()
+
+
+@pytest.mark.parametrize("room_c", [5.0, 30.0])
+def test_a_sound_fridge_is_found_sound_in_cold_and_in_warm_rooms(room_c: float) -> None:
+    assert verdicts(commissioned(fridge(room_c=room_c), hours=4)) == [Verdict.ANSWERED, Verdict.ANSWERED]
