@@ -9,15 +9,17 @@ import ctypes
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from services.runtime.broker import EmbeddedBroker, prepare_broker
 from services.runtime.clock import machine_seconds
+from services.runtime.doorway import SOCKET_PLACE, somebody_waits
 
 FIRST_PAUSE_S = 1.0
 LONGEST_PAUSE_S = 30.0
@@ -45,6 +47,10 @@ class Plan:
     embedded_broker: bool = True
     preferred_port: int = 1883
     for_s: float | None = None
+    visited: dict[str, list[str]] = field(default_factory=dict)
+    """Members that are started when somebody connects to `socket_fd`, and may end when nobody comes any more."""
+    socket_fd: int | None = None
+    """A listening socket that this process has inherited; `{socket}` in a command becomes its number."""
     greeting: str = ""
     """Printed once everything was started; `{broker}` in it becomes the broker's address."""
 
@@ -52,11 +58,16 @@ class Plan:
 class Member:
     """One process: running, or waiting to be started again."""
 
-    def __init__(self, name: str, command: Sequence[str], user: str | None = None) -> None:
+    longest_pause_s = LONGEST_PAUSE_S
+
+    def __init__(
+        self, name: str, command: Sequence[str], user: str | None = None, inherits: Sequence[int] = ()
+    ) -> None:
         self.name = name
         self.starts = 0
         self._command = list(command)
         self._user = user
+        self._inherits = tuple(inherits)
         self._process: subprocess.Popen[bytes] | None = None
         self._started_s = 0.0
         self._pause_s = FIRST_PAUSE_S
@@ -112,14 +123,34 @@ class Member:
             group=_group_of(self._user),
             extra_groups=[] if self._user else None,
             process_group=0,
+            pass_fds=self._inherits,
             preexec_fn=_die_with_parent(os.getpid()),
         )
 
     def _next_pause_s(self, lived_s: float) -> float:
         if lived_s >= STEADY_AFTER_S:
             self._pause_s = FIRST_PAUSE_S
-        pause_s, self._pause_s = self._pause_s, min(self._pause_s * 2, LONGEST_PAUSE_S)
+        pause_s, self._pause_s = self._pause_s, min(self._pause_s * 2, self.longest_pause_s)
         return pause_s
+
+
+class Visited(Member):
+    """Starts when somebody comes. One that ended well waits for the next visitor; one that died, for its pause, too."""
+
+    longest_pause_s = 4.0
+
+    def __init__(self, name: str, command: Sequence[str], listening: socket.socket) -> None:
+        super().__init__(name, command, inherits=(listening.fileno(),))
+        self._listening = listening
+
+    def look_after(self) -> None:
+        """Starts it for a visitor who waits."""
+        if self.alive or not somebody_waits(self._listening):
+            return
+        if self._process is None or self._process.returncode == 0:
+            self.start()
+        else:
+            super().look_after()
 
 
 def become_keeper(plan: Plan) -> None:
@@ -143,14 +174,31 @@ def keep(plan: Plan, stop: threading.Event) -> int:
             if not _await_broker(broker, family[0], stop):
                 return 0 if stop.is_set() else 1
         for name, command in plan.members.items():
-            family.append(Member(name, [part.replace(BROKER_PLACE, address) for part in command]))
+            family.append(_member(name, command, plan, address))
             family[-1].start()
+        family.extend(_visited(plan, address))
         if plan.greeting:
             print(plan.greeting.replace(BROKER_PLACE, address), flush=True)
         _look_after(family, stop, end_s)
         return 0
     finally:
         _stop_all(family)
+
+
+def _member(name: str, command: Sequence[str], plan: Plan, address: str) -> Member:
+    wants_socket = SOCKET_PLACE in command and plan.socket_fd is not None
+    return Member(name, _filled(command, plan, address), inherits=[plan.socket_fd or 0] if wants_socket else ())
+
+
+def _visited(plan: Plan, address: str) -> list[Visited]:
+    if plan.socket_fd is None:
+        return []
+    listening = socket.socket(fileno=plan.socket_fd)
+    return [Visited(name, _filled(command, plan, address), listening) for name, command in plan.visited.items()]
+
+
+def _filled(command: Sequence[str], plan: Plan, address: str) -> list[str]:
+    return [part.replace(BROKER_PLACE, address).replace(SOCKET_PLACE, str(plan.socket_fd)) for part in command]
 
 
 def say(text: str) -> None:
