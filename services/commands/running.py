@@ -14,11 +14,19 @@ from schemas.plant import Plant
 from schemas.plant_file import PlantFileError, load
 from schemas.quantities import QuantityError, magnitude
 from services.commands.common import BROKER, STATE, TROUBLE, USAGE, fail, out
+from services.commands.doorstep import Opening, doorstep
 from services.commands.member import Membership, Unusable, run_member
+from services.console.settings import DEFAULT_PORT, LOOPBACK
 from services.runtime.compose import AlreadyRunning, sole_owner
 from services.runtime.family import BROKER_PLACE, Plan, become_keeper
 
 FOLDER = Path("state")
+CONSOLE_PORT = Annotated[
+    int | None, typer.Option("--console-port", help=f"{DEFAULT_PORT} unless given; 0: any.", min=0, max=65535)
+]
+CONSOLE_HOST = Annotated[
+    str, typer.Option("--console-host", help="Another address, once an operator has a password.")
+]
 SPARING = {"OPENBLAS_NUM_THREADS": "1", "MALLOC_ARENA_MAX": "2"}
 """For the services' processes: small matrices gain nothing from more threads, and heaps of their own cost memory."""
 STORE_FILE = "history.sqlite"
@@ -35,6 +43,11 @@ def up(
     lasting: Annotated[str, typer.Option("--for", help="Stop by itself after a while, such as '20 s'.")] = "",
     each: Annotated[bool, typer.Option("--each", help="A process for each service.")] = False,
     past: Annotated[bool, typer.Option("--past/--no-past", help="Give the simulated barn two weeks of past.")] = True,
+    console: Annotated[
+        Opening, typer.Option("--console", help="Whether pages are served: from the first visit on, always, or not.")
+    ] = Opening.ON_VISIT,
+    console_port: CONSOLE_PORT = None,
+    console_host: CONSOLE_HOST = LOOPBACK,
 ) -> None:
     """Start the broker and all services; Ctrl-C stops them and leaves every output off."""
     for_s = _seconds(lasting)
@@ -46,13 +59,16 @@ def up(
     os.environ.update({name: value for name, value in SPARING.items() if name not in os.environ})
     address = broker or (described.broker.address if described.broker else "")
     services = _services(described)
+    door = doorstep(console, console_host, console_port, path, state, address or BROKER_PLACE)
     become_keeper(
         Plan(
-            members=_members(services, each, path, state, address or BROKER_PLACE),
+            members=_members(services, each, path, state, address or BROKER_PLACE) | door.members,
+            visited=door.visited,
+            socket_fd=door.socket_fd,
             state_folder=str(state),
             embedded_broker=not address,
             for_s=for_s,
-            greeting=_greeting(described, state, address or BROKER_PLACE),
+            greeting=_greeting(described, state, address or BROKER_PLACE, door.words),
         )
     )
 
@@ -64,15 +80,25 @@ def run(
     state: STATE = FOLDER,
     metrics_port: Annotated[int, typer.Option("--metrics-port", help="Prometheus metrics on loopback; 0: none.")] = 0,
     log: Annotated[Path | None, typer.Option("--log", help="A file for the log, turned over at 2 MB.")] = None,
+    console_port: CONSOLE_PORT = None,
+    console_host: CONSOLE_HOST = LOOPBACK,
 ) -> None:
     """Run chosen services in this process, until a signal."""
     member = Membership(services=services, plant=plant, state=state, broker=broker, metrics_port=metrics_port, log=log)
     try:
+        if services == [ServiceName.CONSOLE]:
+            raise typer.Exit(_run_console(member, console_host, console_port))
         raise typer.Exit(run_member(member))
     except Unusable as error:
         raise fail(str(error), USAGE) from error
     except (AlreadyRunning, OSError, ValueError) as error:
         raise fail(str(error)) from error
+
+
+def _run_console(member: Membership, host: str, port: int | None) -> int:
+    from services.commands.console import Stand, run_console  # heavy: only who wants it pays for it
+
+    return run_console(member, Stand(host=host, port=DEFAULT_PORT if port is None else port))
 
 
 def barn_file() -> Path:
@@ -140,11 +166,12 @@ def _make_past(plant: Path, state: Path) -> None:
         raise fail(f"the past could not be made; `coldside up --no-past --state {state}` goes without", TROUBLE)
 
 
-def _greeting(plant: Plant, state: Path, broker: str) -> str:
+def _greeting(plant: Plant, state: Path, broker: str, console: str) -> str:
     option = "" if state == FOLDER else f" --state {state}"
     return "\n".join(
         (
             f"\ncoldside runs '{plant.site.name}' with {len(plant.chambers)} chambers; its broker is {broker}",
+            console,
             f"  coldside status --watch{option}   every chamber, what it is doing and why",
             f"  coldside batch list{option}       which beer is where in its programme",
             f"  coldside alarm list{option}       what needs a person",
