@@ -17,7 +17,7 @@ from services.console.accounts import Accounts
 from services.console.app import Desk
 from services.console.link import BrokerBus, Ground
 from services.console.live import Live
-from services.console.serve import NotSafe, prepare, serve
+from services.console.serve import prepare, serve
 from services.console.settings import DEFAULT_PORT, LOOPBACK, Settings
 from services.console.sources import Claim, NotUsable
 from services.notifier import links
@@ -122,7 +122,7 @@ def main() -> int:
     )
     try:
         return run_console(member, Stand(host=given.host, port=given.port, fd=given.fd, idle_s=given.idle))
-    except (Unusable, NotSafe, AlreadyRunning, OSError, ValueError) as error:
+    except (Unusable, AlreadyRunning, OSError, ValueError) as error:
         print(error, file=sys.stderr)
         return USAGE if isinstance(error, ValueError) else TROUBLE
 

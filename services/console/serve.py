@@ -20,7 +20,7 @@ PAGES = "pages"
 _LOG = logging.getLogger("coldside")
 
 
-class NotSafe(RuntimeError):
+class NotSafe(OSError):
     """It will not serve there as things are; the text says what to do."""
 
 
