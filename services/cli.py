@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from services.calc import app as calc
-from services.commands import alarms, batches, chambers, commissioning, looking, people, rehearsing, running
+from services.commands import accounts, alarms, batches, chambers, commissioning, looking, people, rehearsing, running
 from services.recorder.app import app as history
 
 app = typer.Typer(
@@ -28,6 +28,7 @@ app.add_typer(batches.app, name="batch")
 app.add_typer(chambers.app, name="chamber")
 app.add_typer(alarms.app, name="alarm")
 app.add_typer(history, name="history")
+app.add_typer(accounts.app, name="accounts")
 alarms.app.command("work")(people.work)
 alarms.app.command("test")(people.send_test)
 alarms.app.command("deliveries")(people.deliveries)

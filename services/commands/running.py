@@ -24,9 +24,7 @@ FOLDER = Path("state")
 CONSOLE_PORT = Annotated[
     int | None, typer.Option("--console-port", help=f"{DEFAULT_PORT} unless given; 0: any.", min=0, max=65535)
 ]
-CONSOLE_HOST = Annotated[
-    str, typer.Option("--console-host", help="Another address, once an operator has a password.")
-]
+CONSOLE_HOST = Annotated[str, typer.Option("--console-host", help="Another address, once an operator has a password.")]
 SPARING = {"OPENBLAS_NUM_THREADS": "1", "MALLOC_ARENA_MAX": "2"}
 """For the services' processes: small matrices gain nothing from more threads, and heaps of their own cost memory."""
 STORE_FILE = "history.sqlite"
