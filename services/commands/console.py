@@ -12,6 +12,7 @@ from schemas.plant import Plant
 from services.commands.bundles import FilesToTake
 from services.commands.children import Children, Library, RehearsalsByChild, ReportsByChild
 from services.commands.member import TROUBLE, USAGE, Membership, Unusable, address_of, plant_of
+from services.commands.overheard import Overheard
 from services.commands.recorded import Recorded
 from services.console.accounts import Accounts
 from services.console.app import Desk
@@ -94,6 +95,7 @@ def desk_of(plant: Plant, broker: BrokerAddress, settings: Settings, clock: Cloc
         accounts=Accounts(settings.state_folder),
         settings=settings,
         clock=clock,
+        ears=Overheard(broker),
     )
     return desk, bus
 

@@ -1,6 +1,6 @@
 """The console as one application: pages, REST interface, and the access rules round both."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from random import SystemRandom
 from typing import Any
 
@@ -20,7 +20,7 @@ from services.console.link import Answer, Bus
 from services.console.live import Live
 from services.console.sessions import Sessions
 from services.console.settings import Settings
-from services.console.sources import Bundles, History, Links, Profiles, Rehearsals, Reports
+from services.console.sources import Bundles, Deaf, Ears, History, Links, Profiles, Rehearsals, Reports
 from services.runtime.clock import Clock
 
 
@@ -39,6 +39,7 @@ class Desk:
     accounts: Accounts
     settings: Settings
     clock: Clock
+    ears: Ears = field(default_factory=Deaf)
 
     async def act(self, kind: type[RequestBase], *, why: str = "", **fields: Any) -> Answer:
         """Asks in the name of the visitor: `await desk.act(HoldBatch, batch="stout-12", why="...")`.

@@ -162,3 +162,31 @@ class Links(Protocol):
     def read(self, token: str) -> Claim:
         """Raises NotUsable for one that is not whole."""
         ...
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """One value that a device says: its topic, its path (JSONPath) where the payload is JSON, and what it said."""
+
+    topic: str
+    path: str | None
+    examples: tuple[str, ...]
+    times: int
+    measures: str = ""
+    """What it could measure, as far as its name and values tell; empty for what is hardly a probe."""
+
+
+class Ears(Protocol):
+    """Listens to what devices say on the broker, only while it is asked to."""
+
+    async def listen(self, topics: str, seconds: float) -> list[Leaf]:
+        """Likely probes first. Raises NotUsable for what is no topic filter, and Unavailable without a broker."""
+        ...
+
+
+class Deaf:
+    """Ears of a console that was set up without any."""
+
+    async def listen(self, topics: str, seconds: float) -> list[Leaf]:
+        """Raises Unavailable."""
+        raise Unavailable(f"This console was set up without a way to listen to '{topics}'.")

@@ -92,12 +92,11 @@ def rate_words(found: Sequence[Raised], days: int) -> str:
     """How many a day, and which came most often."""
     if not found:
         return f"No alarm in {days} days."
+    said = f"{len(found)} in {days} days, {len(found) / days:.1f} a day"
     often, count = Counter((one.chamber, one.name) for one in found).most_common(1)[0]
-    a_day = len(found) / days
-    return (
-        f"{len(found)} in {days} days, {a_day:.1f} a day; most often {often[1].replace('-', ' ')} "
-        f"in {place(often[0])}, {count} {'time' if count == 1 else 'times'}."
-    )
+    if count == 1:
+        return f"{said}."
+    return f"{said}; most often {often[1].replace('-', ' ')} in {place(often[0])}, {count} times."
 
 
 def _local(one: Annotation, zone: ZoneInfo) -> datetime:

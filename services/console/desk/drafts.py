@@ -42,6 +42,14 @@ SUCH_AS = {
     "within_tolerance": "2 d", "elapsed": "3 d", "at": "2030-05-03 18:00", "not_before": "Sat 08:00",
     "reached": "{batch: 41-oat-pale, step: crash}", "written": "{any: [{attenuation_at_least: 60 %}, {elapsed: 4 d}]}",
 }  # fmt: skip
+SAID = {
+    "for": "for {}", "until": "until {}", "over": "within {}", "rate": "by {}", "by hand": "until somebody moves it on",
+    "attenuation_at_least": "until {} of attenuation", "gravity_at_most": "until gravity is {} or less",
+    "gravity_stable": "until gravity has been stable for {}", "next": "until {}", "word": "until somebody says: {}",
+    "within_tolerance": "until {} within its band", "elapsed": "for {}", "at": "until {}", "not_before": "until {}",
+    "reached": "until another batch is at {}", "written": "until {}",
+}  # fmt: skip
+DOES = {"hold": "holds {}", "to": "moves to {}", "free_rise": "warms by itself, up to {}"}
 MORE = ("tolerance", "earliest", "latest", "when_late", "alarm_above", "alarm_below", "pressure", "instruction")
 
 
@@ -71,6 +79,11 @@ class DraftError(ValueError):
     def __init__(self, problems: Mapping[str, str]) -> None:
         super().__init__("; ".join(problems.values()))
         self.problems = dict(problems)
+
+
+def words_of(draft: Draft) -> str:
+    """`holds 18 degC until 65 % of attenuation`."""
+    return f"{DOES[draft.kind].format(draft.target)} {SAID[draft.ends].format(draft.value)}"
 
 
 def ends_for(kind: str) -> dict[str, str]:

@@ -11,6 +11,7 @@ from services.console.desk.curves import Curve
 
 WIDTH, HEIGHT = 560, 300
 LEFT, RIGHT, TOP, BOTTOM = 58, 14, 16, 46
+Points = Sequence[tuple[datetime, float | None]]
 STRIDES = (1.0, 2.0, 2.5, 5.0, 10.0)
 
 
@@ -72,8 +73,8 @@ class Strip:
     name: str
     begins: datetime
     ends: datetime
-    from_c: float
-    to_c: float
+    from_c: float | None = None
+    to_c: float | None = None
     done: bool = False
     earliest: datetime | None = None
     latest: datetime | None = None
@@ -84,16 +85,18 @@ class Course:
     """What a picture of a batch shows: steps, the beer's temperature so far, now."""
 
     strips: Sequence[Strip]
-    beer: Sequence[tuple[datetime, float | None]]
+    beer: Points
     now: datetime | None
     degrees: Callable[[float], float]
     unit: str
+    wanted: Points = ()
+    """What was asked for, where that is known point by point; steps then need no temperatures."""
 
 
 def course_picture(course: Course, title: str, zone: ZoneInfo) -> str:
     """Steps as an outline of what is wanted, the beer as a line, the future on tinted ground with its likely ends."""
     wide, high = 900, 300
-    moments = [
+    moments: list[datetime] = [
         *(at for one in course.strips for at in (one.begins, one.latest or one.ends)),
         *(at for at, _ in course.beer),
     ]
@@ -102,8 +105,9 @@ def course_picture(course: Course, title: str, zone: ZoneInfo) -> str:
     across = Scale(
         min(moments).timestamp(), max(max(moments), min(moments) + timedelta(hours=1)).timestamp(), LEFT, wide - RIGHT
     )
-    temps = [course.degrees(one) for strip in course.strips for one in (strip.from_c, strip.to_c)]
-    temps += [course.degrees(one) for _, one in course.beer if one is not None]
+    asked = [one for strip in course.strips for one in (strip.from_c, strip.to_c)]
+    known = [*asked, *(one for _, one in (*course.beer, *course.wanted))]
+    temps = [course.degrees(one) for one in known if one is not None]
     bottom, top = _roomy(min(temps), max(temps))
     up = Scale(bottom, top, high - BOTTOM, TOP + 14)
     parts = [
@@ -112,7 +116,8 @@ def course_picture(course: Course, title: str, zone: ZoneInfo) -> str:
         *_days(across, zone, high),
         *(_likely_end(one, across, high) for one in course.strips if one.earliest and one.latest),
         *(_strip(one, across, up, course) for one in course.strips),
-        *_beer(course, across, up),
+        *_line(course.wanted, "asked", course, across, up),
+        *_line(course.beer, "drawn", course, across, up),
         *(_label(one, across) for one in course.strips),
         _words(4, TOP - 3, course.unit, "axis"),
     ]
@@ -186,7 +191,7 @@ def _future(course: Course, across: Scale, high: int) -> Iterable[str]:
 def _days(across: Scale, zone: ZoneInfo, high: int) -> Iterable[str]:
     begin, end = (datetime.fromtimestamp(one, zone) for one in (across.low, across.high))
     days = max((end - begin).days, 0)
-    every = max(1, round(days / 9))
+    every = max(1, round(days / 7))
     day = begin.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
     if days < 2:
         yield from (
@@ -221,19 +226,24 @@ def _likely_end(one: Strip, across: Scale, high: int) -> str:
 
 
 def _strip(one: Strip, across: Scale, up: Scale, course: Course) -> str:
+    if one.from_c is None or one.to_c is None:
+        return ""
     x, to = across(one.begins.timestamp()), across(one.ends.timestamp())
     y, then = up(course.degrees(one.from_c)), up(course.degrees(one.to_c))
     return f'<polyline class="asked{"" if one.done else " planned"}" points="{x:.1f},{y:.1f} {to:.1f},{then:.1f}"/>'
 
 
-def _beer(course: Course, across: Scale, up: Scale) -> Iterable[str]:
+def _line(points: Points, looks: str, course: Course, across: Scale, up: Scale) -> Iterable[str]:
+    """In pieces, where something is missing between."""
     run: list[str] = []
-    for at, value in [*course.beer, (None, None)]:
-        if value is not None and at is not None:
+    for at, value in points:
+        if value is not None:
             run.append(f"{across(at.timestamp()):.1f},{up(course.degrees(value)):.1f}")
         elif run:
-            yield f'<polyline class="drawn" points="{" ".join(run)}"/>'
+            yield f'<polyline class="{looks}" points="{" ".join(run)}"/>'
             run = []
+    if run:
+        yield f'<polyline class="{looks}" points="{" ".join(run)}"/>'
 
 
 def _label(one: Strip, across: Scale) -> str:

@@ -10,9 +10,7 @@ from fastapi import Request, Response
 from nicegui import app
 
 from schemas.base import SITE_WIDE
-from schemas.requests import AcknowledgeAlarm
-from services.console.app import Desk, new_id
-from services.console.core import CLIENT
+from services.console.app import Desk
 from services.console.desk.answers import said
 from services.console.pages.plain import plain_page
 from services.console.sources import Claim, NotUsable
@@ -36,9 +34,9 @@ def register(desk: Desk) -> None:
     async def acknowledge(token: str, request: Request) -> Response:
         try:
             claim = desk.links.read(token[:LONGEST])
+            answer = said(await desk.acknowledge(token[:LONGEST]), "Acknowledged. Thank you.")
         except NotUsable as error:
             return plain_page(request, _site(desk), "Nothing to acknowledge", _trouble(str(error)), 404)
-        answer = said(await desk.bus.ask(_request(desk, claim, token)), "Acknowledged. Thank you.")
         tone = "well" if answer.outcome == "accepted" else "grave"
         told = f'<p class="{tone}" role="status">{escape(answer.words)}</p>{_LIST}'
         return plain_page(request, _site(desk), title_of(claim), told, STATUS[answer.outcome])
@@ -48,21 +46,6 @@ def title_of(claim: Claim) -> str:
     """`Door open, ale-fridge`."""
     where = "the whole site" if claim.chamber == SITE_WIDE else claim.chamber
     return f"{claim.name.replace('-', ' ').capitalize()}, {where}"
-
-
-def _request(desk: Desk, claim: Claim, token: str) -> AcknowledgeAlarm:
-    """In the name of nobody in particular: the notifier reads the person from the token, when it is good."""
-    return AcknowledgeAlarm(
-        at=desk.clock.now(),
-        source=CLIENT,
-        id=new_id(),
-        client=CLIENT,
-        who=claim.person,
-        why="by the link in a message",
-        chamber=claim.chamber,
-        name=claim.name,
-        token=token,
-    )
 
 
 def _about(desk: Desk, claim: Claim) -> str:

@@ -121,7 +121,7 @@ class Tick(Field):
         return control.on("change", self._take, js_handler="(event) => emit(event.target.checked ? 'yes' : '')")
 
 
-def press(text: str, act: Callable[[], Any], kind: str = "", *, label: str = "", looks: bool = False) -> ui.element:
+def press(text: str, act: Callable[[], Any], kind: str = "", *, label: str = "", looks: bool = False) -> TextElement:
     """A button. A visitor who may not act finds it disabled, unless it only `looks`."""
     button = TextElement(tag="button", text=text).classes(f"press {kind}").props('type="button"')
     if label:
