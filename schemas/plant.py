@@ -31,6 +31,7 @@ class Site(Model):
     name: Name
     timezone: Annotated[str, AfterValidator(_known_zone)] = "UTC"
     altitude_m: Metres = Field(default=0.0, alias="altitude")
+    price_per_kwh: float | None = Field(default=None, ge=0, description="Of electricity, in your own currency.")
 
 
 class Circuit(Model):

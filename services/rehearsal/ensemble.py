@@ -1,6 +1,6 @@
 """The whole cast of a rehearsal: every core, wired as in life, on a simulated plant."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TypeVar
@@ -28,6 +28,7 @@ S = TypeVar("S", bound=BaseModel)
 
 LEASE_TICKS = 6
 SHORTEST_LEASE_S = 60.0
+LONGEST_LEASE_S = 600.0
 
 
 @dataclass(slots=True)
@@ -53,6 +54,8 @@ class Ensemble:
     sink: Sink = field(default_factory=Tally)
     faults: Sequence[TimedFault] = ()
     simulator: Simulator | None = None
+    devices: Factory | None = None
+    """Plays the plant in the simulator's place."""
 
     def truth(self, chamber: str) -> Truth:
         """What no probe says of a chamber, from the simulator now playing."""
@@ -63,7 +66,7 @@ class Ensemble:
         """In the order in which they tick: the plant first, then whoever looks at it."""
         plant, lease_s = self.plant, self.lease_s
         return {
-            ServiceName.SIMULATOR: self._play,
+            ServiceName.SIMULATOR: self.devices or self._play,
             ServiceName.BRIDGE: lambda kept: Bridge(plant, _as(BridgeState, kept)),
             ServiceName.SCHEDULER: lambda kept: Scheduler(plant, _as(SchedulerState, kept)),
             ServiceName.SUPERVISOR: lambda kept: Supervisor(plant, _as(SupervisorState, kept), lease_s=lease_s),
@@ -79,8 +82,8 @@ class Ensemble:
 
     @property
     def lease_s(self) -> float:
-        """60 s, or six ticks where these are coarse."""
-        return max(SHORTEST_LEASE_S, LEASE_TICKS * self.tick.total_seconds())
+        """60 s, or six ticks where these are coarse; ten minutes at the most."""
+        return min(LONGEST_LEASE_S, max(SHORTEST_LEASE_S, LEASE_TICKS * self.tick.total_seconds()))
 
 
 def _as(model: type[S], kept: BaseModel | None) -> S | None:
@@ -108,13 +111,15 @@ def on_stage(
     kept: Mapping[ServiceName, BaseModel] | None = None,
     sink: Sink | None = None,
     faults: Sequence[TimedFault] = (),
+    devices: Factory | None = None,
+    absent: Collection[ServiceName] = (),
 ) -> tuple[Stage, Ensemble]:
-    """All cores of a plant, every device of it simulated, ready to run from `start`."""
+    """All cores of a plant but those `absent`, every device of it simulated, ready to run from `start`."""
     simulated = as_simulated(plant)
-    ensemble = Ensemble(simulated, seed, tick, sink or Tally(), faults)
+    ensemble = Ensemble(simulated, seed, tick, sink or Tally(), faults, devices=devices)
     stage = Stage(
         simulated.site.name,
-        ensemble.factories(),
+        {name: make for name, make in ensemble.factories().items() if name not in absent},
         start,
         tick=tick,
         mishaps=mishaps,

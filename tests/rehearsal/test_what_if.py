@@ -9,8 +9,9 @@ from schemas.plant_file import load
 from schemas.profiles import Profile
 from schemas.requests import StartBatch
 from services.recorder.rows import Annotation, Sample, Series
+from services.rehearsal.answer import Answer
 from services.rehearsal.past import Gathered, barn_batches, start_request
-from services.rehearsal.whatif import Answer, RehearsalRefused, rehearse
+from services.rehearsal.whatif import RehearsalRefused, rehearse
 from services.scheduler.profile_file import loads
 
 START = datetime(2026, 11, 2, 6, tzinfo=UTC)
