@@ -1,8 +1,9 @@
 """Rows on their way to a store: what was written together stays together, and old batches can be thinned to minutes."""
 
 import json
+from base64 import b64decode, b64encode
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -15,6 +16,9 @@ from services.recorder.summaries import Summaries, grouped
 
 Rolled = tuple[Series, Summaries]
 """Minutes of one series."""
+
+COLUMNS = ("<u4", "<i8", "<f8", "<i1")
+"""How a sample's series (its number in the batch), time, value and grade are written."""
 
 
 class Unreadable(ValueError):
@@ -45,16 +49,15 @@ def together(batches: Sequence[Batch]) -> Batch:
 
 
 def to_bytes(batch: Batch) -> bytes:
-    """JSON; every series is named once."""
+    """JSON in which every series is named once, and the columns of samples are little-endian numbers in base64."""
     numbers: dict[Series, int] = {}
-    samples = [(numbers.setdefault(one[0], len(numbers)), one[1], one[2], one[3]) for one in batch.samples]
     rolled = [
         (numbers.setdefault(series, len(numbers)), [column.tolist() for column in minutes.columns])
         for series, minutes in batch.rolled
     ]
     content = {
+        "columns": _columns(batch.samples, numbers),
         "series": list(numbers),
-        "samples": samples,
         "annotations": [asdict(one) for one in batch.annotations],
         "minutes": rolled,
     }
@@ -65,18 +68,34 @@ def from_bytes(body: bytes) -> Batch:
     """Fields that this version does not know are ignored. Raises Unreadable for what no version wrote."""
     try:
         return _batch(json.loads(body))
-    except (ValueError, LookupError, TypeError) as error:
+    except (ValueError, LookupError, TypeError, AttributeError) as error:
         raise Unreadable(f"{len(body)} bytes are no batch: {error!r}") from error
 
 
 def _batch(content: Any) -> Batch:
     series = [Series(*names[: len(Series._fields)]) for names in content["series"]]
     known = set(Annotation.__slots__)
+    rows = _rows(content["columns"]) if "columns" in content else content["samples"]
     return Batch(
-        [Sample(series[number], at, value, grade) for number, at, value, grade in content["samples"]],
+        [Sample(series[number], at, value, grade) for number, at, value, grade in rows],
         [Annotation(**{name: value for name, value in one.items() if name in known}) for one in content["annotations"]],
         [(series[number], _summaries(columns)) for number, columns in content.get("minutes", ())],
     )
+
+
+def _columns(samples: Sequence[Sample], numbers: dict[Series, int]) -> list[str]:
+    """One for each of COLUMNS; a value that is missing becomes NaN."""
+    series, *rest = zip(*samples, strict=True) if samples else ((), (), (), ())
+    columns = ([numbers.setdefault(one, len(numbers)) for one in series], *rest)
+    packed = (np.array(column, dtype=kind).tobytes() for column, kind in zip(columns, COLUMNS, strict=True))
+    return [b64encode(one).decode() for one in packed]
+
+
+def _rows(columns: list[str]) -> Iterator[tuple[int, int, float | None, int]]:
+    numbers, at_ms, values, grades = (
+        np.frombuffer(b64decode(column), dtype=kind).tolist() for column, kind in zip(columns, COLUMNS, strict=True)
+    )
+    return zip(numbers, at_ms, [None if one != one else one for one in values], grades, strict=True)
 
 
 def thinned(batches: Sequence[Batch]) -> Batch:

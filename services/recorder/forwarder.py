@@ -26,8 +26,8 @@ LOG = logging.getLogger("coldside.recorder")
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
 LIMITS_EVERY = timedelta(minutes=1)
 DROP_EVERY = timedelta(days=1)
-LINGER_S = 0.05
-"""Waited after rows have arrived, so that those that follow go in the same request."""
+LINGER_S = 0.02
+"""Waited after rows have arrived, so that those that follow go in the same request; no longer once they fill one."""
 DAYS_FILE = "days.json"
 
 
@@ -57,7 +57,8 @@ class Forwarder:
         self._problem = ""
         self._away = self._upkeep_failed = False
         self._at_once = ROWS_AT_ONCE
-        self._arrived = threading.Event()
+        self._arrived, self._plenty = threading.Event(), threading.Event()
+        self._gathered = 0
         self._days = _DaysToSum(spool.folder / DAYS_FILE)
         self._limited: datetime | None = None
         self._dropped: datetime | None = None
@@ -66,6 +67,9 @@ class Forwarder:
         """Into the spool. Raises DiskFull."""
         self.spool.write(samples, annotations)
         self._arrived.set()
+        self._gathered += len(samples) + len(annotations)
+        if self._gathered >= ROWS_AT_ONCE:
+            self._plenty.set()
 
     def backlog(self, now: datetime) -> Waiting:
         """What the spool holds, and what the store last said."""
@@ -117,7 +121,9 @@ class Forwarder:
             pause_s = min(2 * pause_s, LONGEST_PAUSE_S) if self._away or self._upkeep_failed else FIRST_PAUSE_S
             if not busy:
                 (stop if self._away else self._arrived).wait(pause_s)
-                stop.wait(LINGER_S)
+                self._plenty.wait(LINGER_S)
+                self._gathered = 0
+                self._plenty.clear()
                 self._arrived.clear()
 
     def _turn(self, clock: Clock) -> bool:

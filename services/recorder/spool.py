@@ -5,10 +5,8 @@ many, or they are too old, the oldest are thinned to minutes first, and only whe
 dropped; both are counted and told.
 """
 
-import errno
-import os
 import threading
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -18,17 +16,30 @@ from pathlib import Path
 from pydantic import Field
 
 from schemas.base import Model, Positive
+from services.recorder.appends import append
 from services.recorder.backlog import Waiting
 from services.recorder.batches import Batch, Unreadable, from_bytes, thinned, to_bytes, together
 from services.recorder.frames import Frame, damaged_bytes, framed, frames, torn_at
 from services.recorder.rows import Annotation, Sample, milliseconds, moment
-from services.recorder.store import DiskFull, StoreError
+from services.recorder.segments import (
+    CURSOR,
+    DAMAGED_BYTES,
+    DROPPED_ROWS,
+    REFUSED,
+    REFUSED_ROWS,
+    THIN,
+    THINNED_SEGMENTS,
+    WHOLE,
+    Happened,
+    cursor_in,
+    happened_in,
+    keep_happened,
+    segments_in,
+)
 
-WHOLE, THIN, REFUSED = ".whole", ".thin", ".refused"
 ROWS_AT_ONCE = 5000
 REMEMBERED = 40
 """Batches kept in memory as well, so that a store that keeps up is sent them without reading the disk."""
-CURSOR = "cursor"
 DAY_MS = 86_400_000
 
 
@@ -52,36 +63,28 @@ class Piece:
 
 
 @dataclass(slots=True)
-class SpoolCounts:
-    """What became of rows that are not simply waiting."""
-
-    thinned_segments: int = 0
-    dropped_rows: int = 0
-    damaged_bytes: int = 0
-    refused_rows: int = 0
-
-
-@dataclass(slots=True)
 class Spool:
-    """One folder. One process writes; a thread may send while another writes."""
+    """One folder. One process writes; a thread may send while another writes.
+
+    `counts` is what became of rows since this process began; the folder keeps what did since its own beginning.
+    """
 
     folder: Path
     limits: SpoolLimits = field(default_factory=SpoolLimits)
-    counts: SpoolCounts = field(default_factory=SpoolCounts)
+    counts: Counter[str] = field(default_factory=Counter)
     problem: str = ""
     _lock: threading.RLock = field(default_factory=threading.RLock)
     _last: Path | None = None
     _recent: deque[Piece] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
     _cursor: tuple[str, int] = ("", 0)
+    _earlier: Counter[str] = field(default_factory=Counter)
     _rows: dict[Path, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)
+        self._cursor, self._earlier = cursor_in(self.folder), happened_in(self.folder).counts
         for segment in self._segments():
             self._mend(segment)
-        with suppress(OSError, ValueError):
-            name, _, place = (self.folder / CURSOR).read_text(encoding="utf-8").partition(" ")
-            self._cursor = (name, int(place))
 
     def write(self, samples: Sequence[Sample], annotations: Sequence[Annotation] = ()) -> None:
         """Appends one batch and waits for the disk. Raises DiskFull, and then nothing was written."""
@@ -92,7 +95,7 @@ class Spool:
         record = framed(to_bytes(batch), at_ms)
         with self._lock:
             segment = self._segment_for(len(record))
-            begins = _append(segment, record)
+            begins = append(segment, record)
             self._last = segment
             self._recent.append(Piece(segment, begins, begins + len(record), at_ms, batch))
             self._rows[segment] = self._rows.get(segment, 0) + len(samples) + len(annotations)
@@ -127,7 +130,7 @@ class Spool:
         with self._lock:
             aside = self.folder / f"{piece.segment.stem}-{piece.begins}{REFUSED}"
             aside.write_bytes(piece.segment.read_bytes()[piece.begins : piece.ends])
-            self.counts.refused_rows += piece.batch.rows
+            self._happened(REFUSED_ROWS, piece.batch.rows, f"{piece.batch.rows} rows were refused: see {aside.name}")
             self.sent(piece)
             return aside
 
@@ -165,18 +168,23 @@ class Spool:
         batch = thinned([batch for _, batch in whole])
         thin, fresh = segment.with_suffix(THIN), segment.with_suffix(".new")
         fresh.unlink(missing_ok=True)
-        _append(fresh, framed(to_bytes(batch), whole[0][0].at_ms if whole else 0))
+        append(fresh, framed(to_bytes(batch), whole[0][0].at_ms if whole else 0))
         fresh.replace(thin)
         segment.unlink()
         self._rows.pop(segment, None)
         self._rows[thin] = batch.rows
-        self.counts.thinned_segments += 1
-        self.problem = f"{self.counts.thinned_segments} segments of the spool were thinned to minutes to make room"
+        self._happened(THINNED_SEGMENTS, 1, "{} segments of the spool were thinned to minutes to make room")
 
     def _drop(self, segment: Path) -> None:
-        self.counts.dropped_rows += self._rows.get(segment, 0)
+        rows = self._rows.get(segment, 0)
         self._done_with(segment)
-        self.problem = f"{self.counts.dropped_rows} rows were dropped from the spool: it was full and the store away"
+        self._happened(DROPPED_ROWS, rows, "{} rows were dropped from the spool: it was full and the store away")
+
+    def _happened(self, what: str, count: int, problem: str) -> None:
+        """`problem` is said of the count, or stands for itself."""
+        self.counts[what] += count
+        self.problem = problem.replace("{}", str(self.counts[what]))
+        keep_happened(self.folder, Happened(self._earlier + self.counts, self.problem))
 
     def _done_with(self, segment: Path) -> None:
         segment.unlink(missing_ok=True)
@@ -189,8 +197,7 @@ class Spool:
         return self._cursor[1] if segment.name == self._cursor[0] else 0
 
     def _segments(self) -> list[Path]:
-        """Oldest first."""
-        return sorted(path for path in self.folder.iterdir() if path.suffix in (WHOLE, THIN))
+        return segments_in(self.folder)
 
     def _segment_for(self, size: int) -> Path:
         last = self._last
@@ -207,12 +214,12 @@ class Spool:
         if not lost and torn_at(content) == len(content):
             return
         if lost:
-            self.counts.damaged_bytes += lost
-            self.problem = f"{segment.name}: {lost} bytes were damaged; a copy is kept as {segment.name}.damaged"
             segment.with_name(f"{segment.name}.damaged").write_bytes(content)
+            told = f"{segment.name}: {lost} bytes were damaged; a copy is kept as {segment.name}.damaged"
+            self._happened(DAMAGED_BYTES, lost, told)
         fresh = segment.with_suffix(".new")
         fresh.unlink(missing_ok=True)
-        _append(fresh, b"".join(content[frame.begins : frame.ends] for frame in frames(content)))
+        append(fresh, b"".join(content[frame.begins : frame.ends] for frame in frames(content)))
         fresh.replace(segment)
 
     def _remembered(self, segment: Path, begins: int, most_rows: int) -> list[Piece]:
@@ -235,8 +242,7 @@ class Spool:
             try:
                 yield frame, from_bytes(frame.body)
             except Unreadable as error:
-                self.counts.damaged_bytes += len(frame.body)
-                self.problem = str(error)
+                self._happened(DAMAGED_BYTES, len(frame.body), str(error))
 
 
 def _up_to(most_rows: int, pieces: Iterable[Piece]) -> list[Piece]:
@@ -253,43 +259,3 @@ def _from(path: Path, begins: int) -> bytes:
     with path.open("rb") as file:
         file.seek(begins)
         return file.read()
-
-
-def _append(path: Path, record: bytes) -> int:
-    """All of it on disk, or nothing of it; returns where it begins."""
-    try:
-        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
-    except OSError as error:
-        raise _told(path, error) from error
-    try:
-        size = os.fstat(descriptor).st_size
-        try:
-            _write_all(descriptor, record)
-            os.fsync(descriptor)
-            if not size:
-                _sync_folder(path.parent)
-            return size
-        except OSError as error:
-            os.ftruncate(descriptor, size)
-            raise _told(path, error) from error
-    finally:
-        os.close(descriptor)
-
-
-def _write_all(descriptor: int, record: bytes) -> None:
-    left = memoryview(record)
-    while left:
-        left = left[os.write(descriptor, left) :]
-
-
-def _sync_folder(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-
-
-def _told(path: Path, error: OSError) -> StoreError:
-    full = error.errno in (errno.ENOSPC, errno.EDQUOT)
-    return (DiskFull if full else StoreError)(f"{path}: {error.strerror}")
