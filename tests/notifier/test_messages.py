@@ -135,7 +135,7 @@ def test_the_report_of_a_site_shows_what_its_plant_file_changes():
         {}, {"alarms": {"leak": {"priority": "high"}}}, right={"alarms": {"leak": {"on_delay": "5 min"}}}
     )
     report = site_report(changed, standard_catalogue())
-    assert "| `leak` | high | 1 min |" in report
+    assert "| `leak` | high | 0 s |" in report
     assert "| `leak` in right | high | 5 min |" in report
     assert "`leak` in left" not in report
 

@@ -111,6 +111,18 @@ def test_what_falls_evenly_though_nobody_pours_is_a_leak_within_an_hour(scale, p
     assert room.holds(f"leak-{scale}")
 
 
+@pytest.mark.parametrize(("scale", "per_min", "minutes"), [("keg", 0.08, 9), ("gas", 0.04, 6)])
+def test_a_line_that_has_come_off_is_told_within_minutes(scale, per_min, minutes):
+    room = Room().weigh(scale, [noisy(6 - per_min * minute, sd=0.001) for minute in range(minutes)])
+    assert room.holds(f"leak-{scale}")
+
+
+def test_a_keg_that_is_purged_or_shaken_with_gas_is_no_leak():
+    """20 L take 5 g/L: 100 g in five minutes, ever less of it (common practice, no source)."""
+    drawn = [0.0, 0.04, 0.065, 0.08, 0.09, 0.097, 0.1]
+    assert not Room().weigh("gas", [6 - kg for kg in drawn] + [5.9] * 40).holds("leak-gas")
+
+
 def test_a_leak_that_is_stopped_is_told_to_be():
     room = Room().weigh("keg", [20 - 0.02 * minute for minute in range(50)])
     assert not room.weigh("keg", [19.0] * 15).holds("leak-keg")
