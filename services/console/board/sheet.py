@@ -44,15 +44,23 @@ def axis(view: View) -> str:
     return f'<div class="ticks">{"".join(_tick(one, view) for one in marks)}{pill}</div>'
 
 
-def head(live: Live, chamber: str, units: Units, *, difference: bool | None) -> str:
-    """A lane's name, its beers and what it is; with `difference` the switch for it, as it stands."""
+def head(live: Live, chamber: str, units: Units) -> str:
+    """A lane's name, its beers and what it is."""
     title = live.plant.chambers[chamber].title or chamber
     found = ", ".join(one.title or one.batch for one in beers(live, chamber))
     beer = f'<p class="beers">{escape(found)}</p>' if found else ""
     return (
         f'<h2><a href="/chamber/{escape(chamber)}">{escape(title)}</a></h2>{beer}'
         f'<p class="kind">{escape(kind_words(live.plant, chamber, units))}</p>'
-        f"{'' if difference is None else _switch(chamber, title, difference)}"
+    )
+
+
+def switch(live: Live, chamber: str, pressed: bool) -> str:
+    """Between degrees and the difference from what is wanted."""
+    label = escape(f"{live.plant.chambers[chamber].title or chamber}: show the difference from wanted")
+    return (
+        f'<button type="button" class="switch" data-act="difference" data-value="{escape(chamber)}" '
+        f'aria-pressed="{str(pressed).lower()}" aria-label="{label}">difference from wanted</button>'
     )
 
 
@@ -68,14 +76,6 @@ def key() -> str:
     """What lines and bars mean."""
     lines = "".join(f'<li><i class="{name}"></i>{words}</li>' for name, words in KEY)
     return f'<ul class="key">{lines}<li><b>▲</b> door opened</li><li><b class="bang">!</b> alarm</li></ul>'
-
-
-def _switch(chamber: str, title: str, pressed: bool) -> str:
-    label = escape(f"{title}: show the difference from wanted")
-    return (
-        f'<button type="button" class="switch" data-act="difference" data-value="{escape(chamber)}" '
-        f'aria-pressed="{str(pressed).lower()}" aria-label="{label}">difference from wanted</button>'
-    )
 
 
 def _tick(tick: Tick, view: View) -> str:

@@ -11,7 +11,7 @@ LABEL_PX = 62.0
 """How much room a label wants."""
 NOW_LABEL_PX = 58.0
 _STEPS_MS = tuple(one * MINUTE_MS for one in (5, 10, 15, 30, 60, 120, 180, 360, 720))
-_STEPS_DAYS = (1, 2, 7, 14)
+_STEPS_DAYS = (1, 2, 3, 7, 14)
 
 
 @dataclass(frozen=True, slots=True)

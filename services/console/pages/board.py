@@ -12,7 +12,7 @@ from services.console.board import sheet, window
 from services.console.board.composing import Past, compose
 from services.console.board.curve import nothing
 from services.console.board.figures import draw as draw_figure
-from services.console.board.figures import figure_of, main_probe
+from services.console.board.figures import figure_of
 from services.console.board.lane import draw as draw_lane
 from services.console.board.load import draw_load, draw_load_figure, load_now
 from services.console.board.scene import View
@@ -61,6 +61,7 @@ class BoardPage:
         self._figures: dict[str, ui.html] = {}
         self._middles: dict[str, ui.html] = {}
         self._heads: dict[str, ui.html] = {}
+        self._tools: dict[str, ui.html] = {}
         self._loads: dict[str, tuple[ui.html, ui.html]] = {}
 
     async def show(self) -> None:
@@ -94,6 +95,7 @@ class BoardPage:
     def _lane(self, name: str, kind: str) -> None:
         with ui.element("article").classes(f"lane {kind}").props(f'data-lane="{name}"'):
             self._heads[name] = ui.html(self._head(name), sanitize=False).classes("head")
+            self._tools[name] = ui.html(self._tool(name), sanitize=False).classes("tool")
             self._middles[name] = ui.html('<div class="plot waits"></div>', sanitize=False).classes("middle")
             self._figures[name] = (
                 ui.html(self._figure(name), sanitize=False).classes("end").props(f'data-figure="{name}"')
@@ -161,6 +163,7 @@ class BoardPage:
             self._figures[name].set_content(self._figure(name))
         for name in redrawn & self._middles.keys():
             self._heads[name].set_content(self._head(name))
+            self._tools[name].set_content(self._tool(name))
             self._write_lane(name)
         if any(kind == "reports" for kind, _ in changed):
             for circuit, (_, end) in self._loads.items():
@@ -210,7 +213,7 @@ class BoardPage:
         name = str(said.get("value"))
         if name in self._middles:
             self._difference ^= {name}
-            self._heads[name].set_content(self._head(name))
+            self._tools[name].set_content(self._tool(name))
             self._write_lane(name)
 
     def _act_width(self, said: dict[str, Any]) -> None:
@@ -223,8 +226,12 @@ class BoardPage:
         return draw_figure(figure_of(self._desk.live, name, self._units))
 
     def _head(self, name: str) -> str:
-        has_line = main_probe(self._desk.live.plant, name) is not None
-        return sheet.head(self._desk.live, name, self._units, difference=name in self._difference if has_line else None)
+        return sheet.head(self._desk.live, name, self._units)
+
+    def _tool(self, name: str) -> str:
+        """The switch, where there is something to differ from."""
+        live = self._desk.live
+        return sheet.switch(live, name, name in self._difference) if name in live.setpoints else ""
 
     def _load(self, circuit: str) -> str:
         return draw_load_figure(load_now(self._desk.live, circuit))

@@ -39,9 +39,10 @@ def frame(desk: Desk, title: str, here: str = "board") -> Iterator[None]:
     with ui.element("div").classes("sheet"):
         ui.html(_skip_link(), sanitize=False)
         ui.html(_top(desk, here), sanitize=False, tag="header").classes("top")
-        _state(desk)
+        write_state = _state(desk)
         with ui.element("main").classes("main").props('id="main" tabindex="-1"'):
             yield
+        ui.timer(LOOK_AGAIN_S, write_state)  # not before the page is drawn: a page with a timer is sent at once
         ui.html(f"<p>{escape(CAUTION)}</p>", sanitize=False, tag="footer").classes("foot")
 
 
@@ -91,7 +92,8 @@ def _top(desk: Desk, here: str) -> str:
     return (
         f'<a class="site-name" href="/">{escape(desk.live.plant.site.name)}</a>'
         f'<nav class="places" aria-label="Pages">{links}</nav>'
-        f'<div class="choices">{_choices()}{_who()}</div>'
+        f'<button type="button" class="unfold" data-unfold="choices" aria-expanded="false">units, theme</button>'
+        f'<div class="choices" id="choices">{_choices()}</div>{_who()}'
     )
 
 
@@ -129,8 +131,8 @@ def _who() -> str:
     return f'<span class="who">{escape(someone.name)}<span class="role">, {someone.role}</span></span>'
 
 
-def _state(desk: Desk) -> None:
-    """The lines on what is amiss; written anew on news, and from time to time, since silence is no news."""
+def _state(desk: Desk) -> Callable[[], None]:
+    """The lines on what is amiss, written anew on news; and how they are, from time to time, since silence is no news."""
     ui.html("", sanitize=False).classes("lost").props('role="alert" hidden')
     clock = ui.element("i").props(_server_now(desk))
     line = ui.html(_state_words(desk), sanitize=False).classes("state").props('role="status"')
@@ -144,7 +146,7 @@ def _state(desk: Desk) -> None:
             line.set_content(_state_words(desk))
 
     follow(desk, on_news)
-    ui.timer(LOOK_AGAIN_S, write_anew)
+    return write_anew
 
 
 def _server_now(desk: Desk) -> str:

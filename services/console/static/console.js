@@ -24,6 +24,14 @@
     location.reload();
   });
 
+  document.addEventListener("click", (event) => {
+    const fold = event.target.closest && event.target.closest("[data-unfold]");
+    if (!fold) return;
+    const open = fold.getAttribute("aria-expanded") !== "true";
+    fold.setAttribute("aria-expanded", String(open));
+    document.getElementById(fold.dataset.unfold).classList.toggle("unfolded", open);
+  });
+
   const words = (ms) => {
     const s = Math.round(ms / 1000);
     if (s < 120) return `${s} s old`;
