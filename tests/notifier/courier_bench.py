@@ -9,7 +9,7 @@ from schemas.alarms import Condition
 from schemas.contract import topic_for
 from schemas.plant import Plant
 from services.notifier.core import Notifier, NotifierState
-from services.notifier.dispatch import DISPATCH, LOCAL
+from services.notifier.dispatch import DISPATCH, HEARTBEAT, LOCAL
 from services.notifier.shell import Shell
 from services.runtime.service import Incoming, Outgoing
 from tests.notifier.bench import NOON, SITE
@@ -24,7 +24,7 @@ class Carried:
     def __init__(self, plant: Plant, folder: Path, kills: Random | None = None, kill_share: float = 0.0) -> None:
         self.plant = plant
         self.now = NOON
-        self.kills = 0
+        self.kills = self.beats = 0
         self._folder = folder
         self._random = kills or Random(0)
         self._kill_share = kill_share
@@ -75,6 +75,7 @@ class Carried:
                 return
             self.shell.perform(outgoing)
             self._under_way += outgoing.topic.startswith(DISPATCH)
+            self.beats += outgoing.topic.startswith(HEARTBEAT)
 
     def _dies(self) -> bool:
         if self._random.random() >= self._kill_share:
