@@ -1,5 +1,6 @@
 """What a sink may offer beyond taking rows: to say what still waits, and to keep itself in order."""
 
+from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol, runtime_checkable
@@ -19,6 +20,11 @@ class Waiting:
 @runtime_checkable
 class Backlog(Protocol):
     """A sink that keeps rows safe before the store has them."""
+
+    @property
+    def counts(self) -> Counter[str]:
+        """What became, since the process began, of rows that are neither sent nor simply waiting."""
+        ...
 
     def backlog(self, now: datetime) -> Waiting:
         """How much waits, and for how long."""

@@ -1,5 +1,6 @@
 """The recorder's core: everything in, rows out to the store, conditions when the store does not keep up."""
 
+from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -27,6 +28,7 @@ REPEATED_EVERY_MS = 300_000
 """A command renewed or a health unchanged is kept at most so often; every change is kept."""
 BEHIND_AFTER = timedelta(minutes=2)
 UPKEEP_EVERY = timedelta(minutes=5)
+JUMP, STEADY_AFTER = timedelta(hours=1), timedelta(days=1)
 FORECAST_EVERY = timedelta(hours=1)
 """A batch whose step and phase are as before is kept at most so often, for its forecast."""
 
@@ -73,7 +75,8 @@ class Recorder:
         self._trouble = trouble
         self._failing_since: datetime | None = None
         self._problem: StoreError | None = None
-        self._next_upkeep = EPOCH
+        self._next_upkeep = self._steady_from = EPOCH
+        self._waiting = Waiting()
         self._handlers: dict[type[Message], Callable[[str, Any], None]] = {
             **dict.fromkeys(get_args(Reading), self._take_reading),
             Report: self._take_report,
@@ -96,6 +99,15 @@ class Recorder:
     def pending(self) -> int:
         """How many rows wait for the next flush."""
         return len(self._samples) + len(self._annotations)
+
+    @property
+    def counts(self) -> Counter[str]:
+        """What became of rows that did not simply reach the store: thinned, dropped, damaged, refused."""
+        return self._sink.counts if isinstance(self._sink, Backlog) else Counter()
+
+    def kept_back(self) -> tuple[int, str]:
+        """Rows that the store does not have yet, as of the last tick, and why."""
+        return self._waiting.rows + self.pending, str(self._problem or self._waiting.problem)
 
     def start(self, now: datetime) -> Iterable[Outgoing]:
         """Writes the plant down, and says what had to be done to open the store."""
@@ -125,7 +137,7 @@ class Recorder:
         """Hands rows on, and says when the store is behind or full, or no longer."""
         self.flush(now)
         self._keep_house(now)
-        waiting = self._sink.backlog(now) if isinstance(self._sink, Backlog) else Waiting()
+        waiting = self._waiting = self._sink.backlog(now) if isinstance(self._sink, Backlog) else Waiting()
         since = [moment for moment in (self._failing_since, waiting.oldest) if moment is not None]
         behind = bool(since) and now - min(since) > BEHIND_AFTER
         full = waiting.full or isinstance(self._problem, DiskFull)
@@ -162,13 +174,16 @@ class Recorder:
         self._write_plant_down(now)
         return ()
 
+    def clock_stepped(self, by: timedelta, now: datetime) -> Iterable[Outgoing]:
+        """Nothing is summed up or dropped for a day: a clock wrong for an hour must not make history too old."""
+        if abs(by) > JUMP:
+            self._steady_from = now + STEADY_AFTER
+        return ()
+
     def _keep_house(self, now: datetime) -> None:
         """One small piece a tick while there is something to do, else a look every few minutes."""
-        if (
-            not isinstance(self._sink, Upkeep)
-            or self._failing_since
-            or timedelta(0) < self._next_upkeep - now <= UPKEEP_EVERY
-        ):
+        waits = timedelta(0) < self._next_upkeep - now <= UPKEEP_EVERY or now < self._steady_from
+        if not isinstance(self._sink, Upkeep) or self._failing_since or waits:
             return
         try:
             busy = self._sink.maintain(now)

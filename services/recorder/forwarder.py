@@ -3,6 +3,7 @@
 import json
 import logging
 import threading
+from collections import Counter
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -15,7 +16,7 @@ from services.recorder.batches import Batch
 from services.recorder.housekeeping import GRACE_MS, KEEP_LONG, Retention
 from services.recorder.influx_server import BatchRefused
 from services.recorder.pages import DAY_MS, MINUTE_MS, SPAN_DAYS
-from services.recorder.rows import Annotation, Sample, Series, milliseconds
+from services.recorder.rows import EPOCH, Annotation, Sample, Series, milliseconds
 from services.recorder.spool import ROWS_AT_ONCE, Piece, Spool
 from services.recorder.store import Sink, StoreError
 from services.recorder.summaries import Summaries
@@ -26,6 +27,8 @@ LOG = logging.getLogger("coldside.recorder")
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
 LIMITS_EVERY = timedelta(minutes=1)
 DROP_EVERY = timedelta(days=1)
+JUMP = timedelta(hours=1)
+DOUBTED_FOR = timedelta(days=1)
 LINGER_S = 0.02
 """Waited after rows have arrived, so that those that follow go in the same request; no longer once they fill one."""
 DAYS_FILE = "days.json"
@@ -62,6 +65,7 @@ class Forwarder:
         self._days = _DaysToSum(spool.folder / DAYS_FILE)
         self._limited: datetime | None = None
         self._dropped: datetime | None = None
+        self._wall = _WallClock()
 
     def write(self, samples: Sequence[Sample], annotations: Sequence[Annotation] = ()) -> None:
         """Into the spool. Raises DiskFull."""
@@ -70,6 +74,11 @@ class Forwarder:
         self._gathered += len(samples) + len(annotations)
         if self._gathered >= ROWS_AT_ONCE:
             self._plenty.set()
+
+    @property
+    def counts(self) -> Counter[str]:
+        """The spool's."""
+        return self.spool.counts
 
     def backlog(self, now: datetime) -> Waiting:
         """What the spool holds, and what the store last said."""
@@ -95,17 +104,23 @@ class Forwarder:
         return True
 
     def keep_up(self, now: datetime) -> bool:
-        """One piece of upkeep: the spool's limits, one day's roll-ups, or retention; False when nothing is left."""
+        """One piece of upkeep: the spool's limits, one day's roll-ups, or retention; False when nothing is left.
+
+        While the store is away only the limits are kept. While the clock is doubted nothing is too old.
+        """
+        believed = self._wall.believed(now)
         if _due(self._limited, now, LIMITS_EVERY):
             self._limited = now
-            self.spool.keep_within_limits(now)
+            self.spool.keep_within_limits(now if believed else EPOCH)
             return True
+        if self._away:
+            return False
         day = self._days.next_over(milliseconds(now) - GRACE_MS)
         if day is not None:
             self._store.roll_up(*day)
             self._days.done(*day)
             return True
-        if _due(self._dropped, now, DROP_EVERY):
+        if believed and _due(self._dropped, now, DROP_EVERY):
             self._dropped = now
             self._drop(now)
         return False
@@ -129,7 +144,7 @@ class Forwarder:
     def _turn(self, clock: Clock) -> bool:
         try:
             sent = self.step()
-            busy = not self._away and self.keep_up(clock.now())
+            busy = self.keep_up(clock.now())
             if self._upkeep_failed:
                 self._problem, self._upkeep_failed = "", False
             return sent or busy
@@ -187,6 +202,20 @@ class _DaysToSum:
     def _save(self) -> None:
         with suppress(OSError):  # a full disk: the roll-ups of a day may be made once more, or not at all
             write_durably(self._path, json.dumps(sorted(self._days)).encode())
+
+
+class _WallClock:
+    """Doubted for a day after it jumped: it may be wrong and set right soon, and then nothing was too old after all."""
+
+    def __init__(self) -> None:
+        self._seen: datetime | None = None
+        self._steady_from = EPOCH
+
+    def believed(self, now: datetime) -> bool:
+        if self._seen is not None and abs(now - self._seen) > JUMP:
+            self._steady_from = now + DOUBTED_FOR
+        self._seen = now
+        return now >= self._steady_from
 
 
 def _due(last: datetime | None, now: datetime, every: timedelta) -> bool:

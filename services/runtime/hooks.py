@@ -56,6 +56,15 @@ class Counting(Protocol):
     counts: Counter[str]
 
 
+@runtime_checkable
+class Keeping(Protocol):
+    """Keeps things for somebody who does not take them now; its health tells of it."""
+
+    def kept_back(self) -> tuple[int, str]:
+        """How many things wait, and what keeps them; "" when nothing does."""
+        ...
+
+
 def heed_plant(core: Service, seen: Plant | str, now: datetime) -> Iterable[Outgoing]:
     """Tells a core that follows the plant about a new one, or why it was refused."""
     if not isinstance(core, PlantFollowing):

@@ -19,7 +19,7 @@ from schemas.journal import Wellness
 from schemas.topics import parse
 from services.runtime.clock import Clock, machine_seconds
 from services.runtime.health import HealthBook
-from services.runtime.hooks import Counting, Flushing, Stopping, heed_plant, heed_step
+from services.runtime.hooks import Counting, Flushing, Keeping, Stopping, heed_plant, heed_step
 from services.runtime.link import Delivery, Link
 from services.runtime.outbox import Outbox
 from services.runtime.plant_watch import PlantWatch
@@ -87,6 +87,7 @@ class Host:
         self._stopping = core if isinstance(core, Stopping) else None
         self._flushing = core if isinstance(core, Flushing) else None
         self._counting = core if isinstance(core, Counting) else None
+        self._keeping = core if isinstance(core, Keeping) else None
         self._lazily = core.durability is Durability.LAZILY
 
     def run(self, stop: threading.Event) -> None:
@@ -323,6 +324,7 @@ class Host:
             counted.update(self._counting.counts)
         self.book.counts.update(counted - self._carried_counts)
         self._carried_counts = counted
-        if self._link.trouble:
-            self.book.last_error = self._link.trouble
-        return self.book.message(state, now, self._clock.elapsed(), self._link.waiting + len(self._held))
+        kept_back, problem = self._keeping.kept_back() if self._keeping is not None else (0, "")
+        self.book.last_error = self._link.trouble or problem or self.book.last_error
+        depth = self._link.waiting + len(self._held) + kept_back
+        return self.book.message(state, now, self._clock.elapsed(), depth)

@@ -17,10 +17,12 @@ from schemas.telemetry import Basis, ContactReading, GravityReading, Quality, Re
 from services.recorder.__main__ import HISTORY, build, reading_store, retention
 from services.recorder.core import Recorder
 from services.recorder.elsewhere import server
+from services.recorder.forwarder import Forwarder
 from services.recorder.rows import Origin
+from services.recorder.spool import Spool
 from services.recorder.sqlite_store import IN_MEMORY, SqliteStore
 from services.recorder.store import DiskFull, Match, StoreUnreachable
-from services.runtime.hooks import Flushing, Stopping
+from services.runtime.hooks import Counting, Flushing, Keeping, Stopping
 from services.runtime.service import Incoming
 from tests.recorder.history import BEER, COOL, DAY, FOR_EVER, after
 
@@ -296,6 +298,39 @@ def test_days_that_are_over_are_packed_a_piece_a_tick():
         desk.recorder.tick(after(minutes=minute))
     assert desk.store.query("SELECT COUNT(*) FROM sample") == [(0,)]
     assert len(desk.kept()) == 48
+
+
+@pytest.mark.parametrize("jump", [timedelta(days=400), timedelta(days=-400)])
+def test_a_clock_that_is_wrong_for_an_hour_makes_nothing_too_old(jump):
+    desk = Desk().hear(*[reading(minute) for minute in range(0, 2880, 60)])
+    now = after(days=3)
+    for by in (jump, -jump):
+        now += by
+        desk.recorder.clock_stepped(by, now)
+        for second in range(20):
+            desk.recorder.tick(now + timedelta(seconds=second))
+    assert len(desk.kept()) == 48
+
+
+def test_after_a_small_step_of_the_clock_the_house_is_kept_as_ever():
+    desk = Desk().hear(*[reading(minute) for minute in range(0, 2880, 60)])
+    desk.recorder.clock_stepped(timedelta(seconds=2), after(days=3))
+    for second in range(5):
+        desk.recorder.tick(after(days=3, seconds=second))
+    assert desk.store.query("SELECT COUNT(*) FROM sample") == [(0,)]
+
+
+def test_what_waits_before_the_store_is_told_with_the_health(tmp_path):
+    spool = Spool(tmp_path)
+    recorder = Recorder(PLANT, sink=Forwarder(spool, SqliteStore(IN_MEMORY)))
+    recorder.receive(Incoming(topic_for("shed", reading()), reading()), DAY)
+    recorder.tick(DAY)
+    assert isinstance(recorder, Keeping)
+    assert isinstance(recorder, Counting)
+    assert recorder.kept_back() == (2, "")
+    spool.set_aside(spool.oldest(1))
+    recorder.tick(DAY)
+    assert (recorder.kept_back()[0], recorder.counts["refused-rows"]) == (0, 2)
 
 
 def with_server(url, **said):
