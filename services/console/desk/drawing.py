@@ -93,9 +93,15 @@ class Course:
     """What was asked for, where that is known point by point; steps then need no temperatures."""
 
 
-def course_picture(course: Course, title: str, zone: ZoneInfo) -> str:
+def course_pictures(course: Course, title: str, zone: ZoneInfo) -> str:
+    """One for wide screens and one for phones; the page's style shows the one that fits."""
+    wide, narrow = course_picture(course, title, zone), course_picture(course, title, zone, 420)
+    return f'<div class="if-wide">{wide}</div><div class="if-narrow">{narrow}</div>'
+
+
+def course_picture(course: Course, title: str, zone: ZoneInfo, wide: int = 900) -> str:
     """Steps as an outline of what is wanted, the beer as a line, the future on tinted ground with its likely ends."""
-    wide, high = 900, 300
+    high = 300
     moments: list[datetime] = [
         *(at for one in course.strips for at in (one.begins, one.latest or one.ends)),
         *(at for at, _ in course.beer),
@@ -113,7 +119,7 @@ def course_picture(course: Course, title: str, zone: ZoneInfo) -> str:
     parts = [
         *_future(course, across, high),
         *_rules(up, [number(one) for one in ticks(bottom, top)], ticks(bottom, top), wide),
-        *_days(across, zone, high),
+        *_days(across, zone, high, wide),
         *(_likely_end(one, across, high) for one in course.strips if one.earliest and one.latest),
         *(_strip(one, across, up, course) for one in course.strips),
         *_line(course.wanted, "asked", course, across, up),
@@ -188,10 +194,10 @@ def _future(course: Course, across: Scale, high: int) -> Iterable[str]:
     yield f'<line class="now" x1="{x:.1f}" x2="{x:.1f}" y1="{TOP}" y2="{high - BOTTOM}"/>'
 
 
-def _days(across: Scale, zone: ZoneInfo, high: int) -> Iterable[str]:
+def _days(across: Scale, zone: ZoneInfo, high: int, wide: int) -> Iterable[str]:
     begin, end = (datetime.fromtimestamp(one, zone) for one in (across.low, across.high))
     days = max((end - begin).days, 0)
-    every = max(1, round(days / 7))
+    every = max(1, round(days / (wide / 130)))
     day = begin.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
     if days < 2:
         yield from (

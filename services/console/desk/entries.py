@@ -58,9 +58,9 @@ class Sieve:
 
 
 def entries(past: Iterable[Annotation], heard: Iterable[JournalEntry] = ()) -> list[Entry]:
-    """Lines from history and from the bus, newest first, each once."""
+    """Lines from history and from the bus, each once, newest first; of one moment the last written first."""
     found = {entry.id: entry for entry in (*map(_recorded, past), *map(_heard, heard))}
-    return sorted(found.values(), key=lambda one: (one.at, one.event), reverse=True)
+    return sorted(found.values(), key=lambda one: one.at)[::-1]
 
 
 def gravities(found: Iterable[Entry]) -> list[tuple[Entry, bool]]:

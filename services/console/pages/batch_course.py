@@ -11,7 +11,7 @@ from services.console.app import Desk
 from services.console.desk import batch_words
 from services.console.desk.answers import said
 from services.console.desk.batch_words import Act
-from services.console.desk.drawing import Course, course_picture
+from services.console.desk.drawing import Course, course_pictures
 from services.console.live import Change
 from services.console.pages.fields import Choice, Told, press, words
 from services.console.pages.frame import follow
@@ -110,7 +110,7 @@ class Progress:
         )
         names = ", ".join(f"{step.name} at {number('temperature', step.to_c, self.picked):.1f}" for step in batch.steps)
         title = f"Course of {batch.title}: the beer so far, and what is wanted: {names} {course.unit}."
-        self.picture.set_content(course_picture(course, title, self.desk.live.plant.zone))
+        self.picture.set_content(course_pictures(course, title, self.desk.live.plant.zone))
 
     async def _look_back(self) -> None:
         """The beer's own temperature since the batch began."""

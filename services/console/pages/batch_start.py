@@ -12,7 +12,7 @@ from schemas.requests import StartBatch
 from services.console.app import Desk
 from services.console.desk import batch_words
 from services.console.desk.answers import Said, said
-from services.console.desk.drawing import Course, Strip, course_picture
+from services.console.desk.drawing import Course, Strip, course_pictures
 from services.console.desk.entries import local_moment, number_in
 from services.console.link import NoAnswer
 from services.console.pages.batch_log import checked
@@ -259,7 +259,7 @@ class Rehearsal:
             degrees=lambda celsius: number("temperature", celsius, self.picked),
             unit=mark_of("temperature", self.picked),
         )
-        return course_picture(course, f"Rehearsed course. {answer['verdict']}", self.desk.live.plant.zone)
+        return course_pictures(course, f"Rehearsed course. {answer['verdict']}", self.desk.live.plant.zone)
 
 
 def _name(written: str) -> str:
