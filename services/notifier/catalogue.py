@@ -4,6 +4,7 @@ import tomllib
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
+from typing import Literal
 
 from pydantic import Field
 
@@ -11,6 +12,7 @@ from schemas.alarms import Priority
 from schemas.base import Model, NotNegative, Positive, Text
 from schemas.conditions import ConditionKind, kind_of
 from schemas.plant import Plant
+from services.notifier.loads import USUAL_L, Loads, patience
 
 DOUBTFUL = 4.0
 """A return nearer to the limit than the deadband may be chatter; it must last this many times as long."""
@@ -29,7 +31,10 @@ class Definition(Model):
     off_delay_s: NotNegative
     deadband: NotNegative = Field(default=0, description="In the unit of the condition's value.")
     latching: bool = Field(default=False, description="Stays until a person has acknowledged and reset it.")
-    scales_with_mass: bool = Field(default=False, description="The delay is for 20 L, and follows the volume.")
+    delay_follows: Literal["nothing", "volume", "load"] = Field(
+        default="nothing",
+        description="The delay is for 20 L, and follows the vessel's volume, or what stands there now.",
+    )
     suppressed_by: tuple[Text, ...] = Field(
         default=(), description="Conditions of the same chamber or of the site that explain this one away."
     )
@@ -39,17 +44,18 @@ class Definition(Model):
         doubtful = value is not None and limit is not None and abs(value - limit) < self.deadband
         return self.off_delay_s * (DOUBTFUL if doubtful else 1.0)
 
-    def for_volume(self, litres: float) -> "Definition":
-        """The same for a vessel of so many litres: what is heavy drifts slowly, and may be told later."""
-        if not self.scales_with_mass:
+    def for_litres(self, volume_l: float, load_l: float) -> "Definition":
+        """The same for a vessel of so many litres, of which so many are there: what is heavy may be told later."""
+        if self.delay_follows == "nothing":
             return self
-        share = min(LARGEST_SHARE, max(SMALLEST_SHARE, litres / USUAL_L))
-        return self.model_copy(update={"on_delay_s": self.on_delay_s * share})
+        by_volume = min(LARGEST_SHARE, max(SMALLEST_SHARE, volume_l / USUAL_L))
+        share = by_volume if self.delay_follows == "volume" else patience(load_l)
+        return self.model_copy(update={"on_delay_s": round(self.on_delay_s * share)})
 
 
 Catalogue = Mapping[ConditionKind, Definition]
 
-USUAL_L, SMALLEST_SHARE, LARGEST_SHARE = 20.0, 0.5, 2.0
+SMALLEST_SHARE, LARGEST_SHARE = 0.5, 2.0
 
 UNKNOWN = Definition(
     title="Unknown condition",
@@ -78,25 +84,29 @@ def definition_of(name: str, catalogue: Catalogue) -> Definition:
 
 
 class Definitions:
-    """The catalogue as one plant changes it: for the whole site, for a chamber, for one alarm of a kind."""
+    """The catalogue as one plant changes it: for the whole site, for a chamber, for one alarm of a kind.
 
-    def __init__(self, plant: Plant, catalogue: Catalogue) -> None:
+    `loads` knows what stands in each chamber; without it, what the plant file says.
+    """
+
+    def __init__(self, plant: Plant, catalogue: Catalogue, loads: Loads | None = None) -> None:
         self._plant = plant
         self._catalogue = catalogue
-        self._found: dict[tuple[str, str], Definition] = {}
+        self._loads = loads or Loads(plant)
+        self._found: dict[tuple[str, str, float], Definition] = {}
 
     def __call__(self, chamber: str, name: str) -> Definition:
         """What holds of one alarm in one chamber."""
-        key = (chamber, name)
+        key = (chamber, name, self._loads.litres(chamber))
         if key not in self._found:
-            self._found[key] = self._look_up(chamber, name)
+            self._found[key] = self._look_up(*key)
         return self._found[key]
 
-    def _look_up(self, chamber: str, name: str) -> Definition:
+    def _look_up(self, chamber: str, name: str, load_l: float) -> Definition:
         found = definition_of(name, self._catalogue)
         here = self._plant.chambers.get(chamber)
         if here is not None:
-            found = found.for_volume(here.contents.volume_l)
+            found = found.for_litres(here.contents.volume_l, load_l)
         for changes in (self._plant.notifier.alarms, here.alarms if here is not None else {}):
             for named in (kind_of(name) or "", name):
                 change = changes.get(named)

@@ -8,6 +8,7 @@ from pydantic import ValidationError
 
 from schemas.alarms import Alarm, Condition
 from schemas.base import SITE_WIDE, Instant, Message, Model, ServiceName
+from schemas.batches import BatchState
 from schemas.conditions import ConditionKind
 from schemas.contract import topic_for
 from schemas.journal import Health
@@ -19,6 +20,7 @@ from services.notifier.catalogue import Catalogue, Definitions, standard_catalog
 from services.notifier.desk import Desk, DeskState
 from services.notifier.dispatch import ANSWER, FOLLOWED, RESULT, Result
 from services.notifier.herald import Herald
+from services.notifier.loads import Loads
 from services.notifier.orders import Orders, Tasks
 from services.notifier.records import AlarmRecord
 from services.notifier.register import Change, Register
@@ -76,7 +78,8 @@ class Notifier:
         self._site = plant.site.name
         self._catalogue = standard_catalogue() if catalogue is None else catalogue
         self._watch = HealthWatch({*expected, *state.watched}, health_period_s, own=self.name)
-        self._register = Register(Definitions(plant, self._catalogue), state.records)
+        self._loads = Loads(plant)
+        self._register = Register(Definitions(plant, self._catalogue, self._loads), state.records)
         self._desk = Desk(plant, state.desk, key)
         self._orders = Orders(plant, self._register, self._desk, state.answers, Tasks(dict(state.tasks)), key)
         self._absence = Absence(state.seen, booted)
@@ -85,15 +88,17 @@ class Notifier:
         self._handlers: Mapping[type[Message], Callable[[Any, datetime], Iterable[Outgoing]]] = {
             Condition: self._take_condition,
             Health: self._take_health,
+            BatchState: self._take_batch,
             **dict.fromkeys((*ASKED_FOR, DeclareTask, EndTask, SendTestMessage), self._take_request),
         }
 
     @property
     def listens(self) -> tuple[str, ...]:
-        """Conditions, health, requests made of it, and what its watchers look at."""
+        """Conditions, health, batches, requests made of it, and what its watchers look at."""
         return (
             every(self._site, TopicKind.CONDITION),
             every(self._site, TopicKind.HEALTH),
+            every(self._site, TopicKind.BATCH),
             every(self._site, TopicKind.REQUEST, self.name),
             *dict.fromkeys(topic for watcher in self._watchers for topic in watcher.listens),
         )
@@ -152,7 +157,8 @@ class Notifier:
     def plant_changed(self, plant: Plant, now: datetime) -> Iterable[Outgoing]:
         """Closes the alarms of chambers that are no more, and that of a refused file."""
         self.plant = self._orders.plant = plant
-        self._register.rules = Definitions(plant, self._catalogue)
+        self._loads.plant = plant
+        self._register.rules = Definitions(plant, self._catalogue, self._loads)
         self._desk.plant_changed(plant)
         self._watchers = watchers_for(plant)
         said = self._raise(SITE_WIDE, PLANT_REFUSED, False, now, "The plant file was read.")
@@ -180,6 +186,10 @@ class Notifier:
         self._watch.hear(health, now)
         said = self._look_at_services(now)
         return [*said, *self._look(now)] if said else ()
+
+    def _take_batch(self, batch: BatchState, now: datetime) -> Iterable[Outgoing]:
+        self._loads.take(batch)
+        return ()
 
     def _take_finding(self, one: Finding, now: datetime) -> list[Outgoing]:
         return self._raise(one.chamber, one.name, one.active, now, one.detail, one.value, one.limit, one.unit)

@@ -18,7 +18,10 @@ HEAD = """# Alarms
 
 Generated from `services/notifier/catalogue.toml`; a test fails when it is stale. States are those of IEC 62682 /
 ISA-18.2. An alarm's name in topics is its kind, or its kind, a hyphen and the probe, output or service it concerns.
-Delays and times to respond are starting values (common practice, no source).
+Delays and times to respond are starting values (common practice, no source); those that follow a volume or a load are
+for 20 L. An open door of an empty chamber is told soonest, of a full one latest: as what stands there warms, between
+0.4 and 3 times the delay. A chamber is known to be empty when its last batch has ended and it holds no temperature of
+its own.
 
 This software is not a safety device. An independent thermal cut-out, a room CO2 alarm and pressure relief valves are
 needed whatever it does. Mains and refrigerant are work for licensed trades under local codes.
@@ -28,6 +31,7 @@ the whole site (`notifier: {alarms: ...}`): `priority`, `on_delay`, `off_delay`,
 `latching`, `response`. `python -m services.notifier.review my-plant.yaml` prints what then holds. Nothing but what is
 critical is told of a chamber with `in_use: false`. How people are reached is in [telling people](telling-people.md).
 """
+FOLLOWS = {"nothing": "nothing", "volume": "the vessel's volume", "load": "how fast what stands there warms"}
 TABLE = ("alarm", "priority", "announced after", "respond within", "latching", "explained away by")
 
 
@@ -84,7 +88,7 @@ def _entry(kind: ConditionKind, entry: Definition) -> str:
         "What to do": entry.response,
         "Time to respond": span(entry.respond_within_s),
         "Announced after": span(entry.on_delay_s),
-        "Delay follows the volume": "yes" if entry.scales_with_mass else "no",
+        "Delay follows": FOLLOWS[entry.delay_follows],
         "Returned after": span(entry.off_delay_s),
         "Deadband": f"{entry.deadband:g}" if entry.deadband else "none",
         "Latching": "until a person resets it" if entry.latching else "no",
