@@ -19,6 +19,8 @@ SPANS: tuple[tuple[str, int], ...] = (
     ("8 w", LONGEST_MS),
 )
 USUAL_MS = 15 * DAY_MS
+CLOSE_MS = 3 * DAY_MS
+"""What is shown at first: of a site, and of one chamber."""
 PAST_SHARE = 0.6
 """Of a window that follows the present, so much is past."""
 FOLLOWS_WITHIN = (0.02, 0.98)

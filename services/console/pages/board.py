@@ -38,22 +38,34 @@ def register(desk: Desk) -> None:
 
     @ui.page("/", response_timeout=10)
     async def board() -> None:
-        ui.add_head_html(
-            f'<link rel="stylesheet" href="{asset("board.css")}"><script defer src="{asset("board.js")}"></script>'
-        )
+        looks()
         with frame(desk, "Board", "board"):
-            await BoardPage(desk).show()
+            ui.html("<h1>Board</h1>", sanitize=False).classes("unseen")
+            page = BoardPage(desk)
+            await page.show()
+            page.begin()
+
+
+def looks() -> None:
+    """Brings the style and the script of the board along; to be called before the frame."""
+    ui.add_head_html(
+        f'<link rel="stylesheet" href="{asset("board.css")}"><script defer src="{asset("board.js")}"></script>'
+    )
 
 
 class BoardPage:
-    """One visitor's board."""
+    """One visitor's board: of the whole site, or of one chamber only."""
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: Desk, only: str | None = None) -> None:
         self._desk = desk
+        plant = desk.live.plant
+        by_kind = sorted(plant.chambers, key=lambda name: plant.chambers[name].kind == "reservoir")
+        self._chambers = by_kind if only is None else [only]
+        self._circuits = list(plant.circuits) if only is None else []
         self._units = units()
         self._width_px = _guessed_width()
         self._difference: set[str] = set()
-        self._window = window.around(self._now_ms())
+        self._window = window.around(self._now_ms(), window.USUAL_MS if only is None else window.CLOSE_MS)
         self._pasts = Pasts()
         self._drawn_ms = 0
         self._fetching: asyncio.Task[Any] | None = None
@@ -66,29 +78,31 @@ class BoardPage:
 
     async def show(self) -> None:
         """Draws everything; what history has comes at once, or as soon as it can be had."""
-        if not self._desk.live.plant.chambers:
-            return
         self._skeleton()
         self._write_window()
         fetch = background_tasks.create(self._fetch(), name="board's history")
         await asyncio.wait({fetch}, timeout=FIRST_WAIT_S)
         if not fetch.done():
             self._write_lanes()
+
+    def begin(self) -> None:
+        """Follows what happens. Last of all that is drawn: a page with a timer is sent at once."""
         follow(self._desk, self._on_change)
         ui.timer(LOOK_AGAIN_S, self._look_again)
         ui.on("board", self._on_act)
 
     def _skeleton(self) -> None:
         plant = self._desk.live.plant
-        ui.html("<h1>Board</h1>", sanitize=False).classes("unseen")
-        self._root = ui.element("section").classes("board").props('aria-label="All chambers on one time axis"')
+        self._root = (
+            ui.element("section").classes("board").props('aria-label="Past, present and plan on one time axis"')
+        )
         with self._root:
             ui.html(sheet.bar(), sanitize=False).classes("bar")
             self._note = ui.html("", sanitize=False).classes("note").props('role="status"')
             self._axis = ui.html("", sanitize=False).classes("axis").props(f'tabindex="0" role="group" {_AXIS_WORDS}')
-            for name, described in sorted(plant.chambers.items(), key=lambda one: one[1].kind == "reservoir"):
-                self._lane(name, described.kind)
-            for circuit in plant.circuits:
+            for name in self._chambers:
+                self._lane(name, plant.chambers[name].kind)
+            for circuit in self._circuits:
                 self._load_lane(circuit)
             ui.html(sheet.key(), sanitize=False)
 
@@ -111,7 +125,7 @@ class BoardPage:
     async def _fetch(self) -> None:
         """What is in the window; what was drawn stays when history is away."""
         asked = self._window
-        found = await gather(self._desk, asked, self._width_px)
+        found = await gather(self._desk, asked, self._width_px, self._chambers, self._circuits)
         if asked != self._window:
             return
         self._drawn_ms = self._now_ms()

@@ -132,7 +132,7 @@ def _who() -> str:
 
 
 def _state(desk: Desk) -> Callable[[], None]:
-    """The lines on what is amiss, written anew on news; and how they are, from time to time, since silence is no news."""
+    """The lines on what is amiss, written anew on news. To be called from time to time as well: silence is no news."""
     ui.html("", sanitize=False).classes("lost").props('role="alert" hidden')
     clock = ui.element("i").props(_server_now(desk))
     line = ui.html(_state_words(desk), sanitize=False).classes("state").props('role="status"')

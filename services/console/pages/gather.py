@@ -1,7 +1,7 @@
 """Fetches what lanes need of history, all at once."""
 
 import asyncio
-from collections.abc import Awaitable, Mapping
+from collections.abc import Awaitable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from services.console.app import Desk
@@ -27,18 +27,19 @@ class Pasts:
     trouble: str = ""
 
 
-async def gather(desk: Desk, window: Window, width_px: float) -> Pasts:
+async def gather(
+    desk: Desk, window: Window, width_px: float, chambers: Sequence[str], circuits: Sequence[str] = ()
+) -> Pasts:
     """For a window, at the resolution of the screen. Never raises Unavailable."""
     count = points(width_px)
-    plant = desk.live.plant
     try:
         alarms = await desk.history.annotations(window.start, window.end, kind="alarm")
-        lanes = asyncio.gather(*(_past(desk, name, window, count, alarms) for name in plant.chambers))
-        loads = asyncio.gather(*(_curve(desk, SITE, f"{name}-load", window, count) for name in plant.circuits))
+        lanes = asyncio.gather(*(_past(desk, name, window, count, alarms) for name in chambers))
+        loads = asyncio.gather(*(_curve(desk, SITE, f"{name}-load", window, count) for name in circuits))
         done = await asyncio.gather(lanes, loads)
     except Unavailable as error:
         return Pasts(trouble=str(error))
-    return Pasts(dict(zip(plant.chambers, done[0], strict=True)), dict(zip(plant.circuits, done[1], strict=True)))
+    return Pasts(dict(zip(chambers, done[0], strict=True)), dict(zip(circuits, done[1], strict=True)))
 
 
 def points(width_px: float) -> int:
