@@ -173,6 +173,8 @@ class Board:
         wanted_c = temperature(held, self.chamber)
         facts.floor_c, facts.ceiling_c = limits.floor_c, limits.ceiling_c
         facts.tolerance_k = held.tolerance_k if held is not None else 0.5
+        facts.free_rise = held is not None and not held.may_heat
+        facts.kept_above_c = held.alarm_below_c if held is not None else None
         facts.setpoint_c = allowed_c = self._within(wanted_c, limits)
         facts.setpoint_cut = wanted_c != allowed_c
         if self.drawing:
@@ -250,7 +252,7 @@ class Board:
         """What control is told; None when nobody asks for anything."""
         if facts.setpoint_c is None:
             return None
-        held, seen = self.asked.current(now), self._seen
+        held, seen, source = self.asked.current(now), self._seen, self.source
         rested_s = max(
             (out.relay.ends_s + out.times.rest_s - now_s for out in self.cooling if out.compressor), default=0.0
         )
@@ -270,6 +272,8 @@ class Board:
             ahead=self._ahead(now),
             freezes_at_c=self._bounds.freezes_at_c,
             wants=self._wants(facts, now) if self.drawing else (),
+            may_heat=not self.trips.is_tripped("left-to-rise"),
+            bath_reach=source.decision.estimate.bath if source is not None and source.decision is not None else None,
         )
 
     def guided(self, decision: Decision, now_s: float, now: datetime) -> Decision:

@@ -9,7 +9,10 @@ what really became of it in the next `Sight`, and plans with the same rests and 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
+
+if TYPE_CHECKING:
+    from services.supervisor.reach import BathReach  # which stands on the model, and that on this
 
 Waypoint = tuple[datetime, float]
 
@@ -50,7 +53,7 @@ class Sight:
     coming waypoints, joined by straight lines from `setpoint_c` now; with none, it goes on as it is. `beer_c` is the
     bath
     for a reservoir. `wants` are the demands of the vessels on this reservoir, `bath_c` the reservoir's bath for a
-    vessel.
+    vessel, and `bath_reach` what that can be held at. Without `may_heat` the beer is left to warm up by itself.
     """
 
     now: datetime
@@ -68,15 +71,21 @@ class Sight:
     ahead: tuple[Waypoint, ...] = ()
     freezes_at_c: float = -2.0
     wants: tuple["Want", ...] = ()
+    may_heat: bool = True
+    bath_reach: "BathReach | None" = None
 
 
 @dataclass(frozen=True, slots=True)
 class Want:
-    """What a vessel asks of its reservoir: a bath no warmer than `bath_c` at `by`; `hurt` 0..1 if it is."""
+    """What a vessel asks of its reservoir: a bath no warmer than `bath_c` at `by`; `hurt` 0..1 if it is.
+
+    `load_w` is the heat that it puts into the bath at this moment.
+    """
 
     bath_c: float
     by: datetime
     hurt: float
+    load_w: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +93,8 @@ class Estimate:
     """What the controller believes: mean beer with its standard deviation, its coldest layer, heat set free in it (W).
 
     `sureness` 0..1 says how well the chamber's model has been learnt (0: defaults). `reaches_c` is the coldest beer
-    that
-    the chamber can hold as things are, None while nobody can tell.
+    or bath that the chamber can hold as things are, with its standard deviation; None while nobody can tell. `bath` is
+    of a reservoir: what its vessels can count on.
     """
 
     beer_c: float | None
@@ -94,6 +103,9 @@ class Estimate:
     heat_w: float
     sureness: float
     reaches_c: float | None = None
+    reach_sd_k: float = 0.0
+    reach_sureness: float = 0.0
+    bath: "BathReach | None" = None
 
 
 @dataclass(frozen=True, slots=True)

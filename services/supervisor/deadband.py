@@ -35,7 +35,7 @@ class Deadband:
         off_k = held_c - setpoint_c
         band_k = BEER_BAND_K if by_beer else AIR_BAND_K
         cool = self._rules.has_cooling and off_k > (0.0 if sight.cooling_on else band_k)
-        heat = self._rules.has_heater and off_k < (0.0 if sight.heating_on else -band_k)
+        heat = sight.may_heat and self._rules.has_heater and off_k < (0.0 if sight.heating_on else -band_k)
         why = _sentence("beer" if by_beer else "air", held_c, setpoint_c, self._rules.kind)
         if cool and self._rules.kind == "jacketed" and not _usefully_cold(sight, held_c):
             cool, why = False, "The bath is not cold enough to help."

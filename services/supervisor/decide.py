@@ -14,6 +14,7 @@ wished time between starts allows.
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from math import sqrt
 from typing import Any
 
 import numpy as np
@@ -22,7 +23,23 @@ from services.supervisor.capacity import Wait, urgency
 from services.supervisor.control import Decision, Estimate, Rules, Sight, Want
 from services.supervisor.estimate import Estimator
 from services.supervisor.identify import Outlook
-from services.supervisor.model import COAST, COOL, HEAT, OFF, OUTER, PROBE, ROOM, TICK_S, YEAST, Array, Mode, shape_for
+from services.supervisor.model import (
+    BATH,
+    COAST,
+    COOL,
+    HEAT,
+    JACKET,
+    OFF,
+    OUTER,
+    PROBE,
+    ROOM,
+    TICK_S,
+    YEAST,
+    Array,
+    Mode,
+    shape_for,
+)
+from services.supervisor.reach import BathReach
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +67,8 @@ class Tuning:
 
 
 _EVERY_S = 240.0
+_REACH_EVERY_S = 60.0
+_BY_ITSELF = "left to warm up by itself"
 _LONG_AGO = -1e9
 _LOST_S = 1800.0
 """After so long without a decision the states are taken anew from the readings."""
@@ -76,6 +95,9 @@ class BeerController:
         self._wait = Wait()
         self._wished = False
         self._astray_s = 0.0
+        self._sureness = 0.0
+        self._reach: tuple[float | None, float, float] = (None, 0.0, 0.0)
+        self._reached_s = _LONG_AGO
 
     def decide(self, sight: Sight) -> Decision:
         """See `control.Controller`."""
@@ -158,13 +180,13 @@ class BeerController:
         error = self.filter.beer_c - sight.setpoint_c
         demand = urgency(error, self._wait.waited_s)
         if sight.heating_on:
-            return self._keep_heating(coast, demand)
+            return self._keep_heating(coast, demand) if sight.may_heat else (False, False, _BY_ITSELF, demand)
         if sight.cooling_on:
             return self._keep_cooling(coast, sight, demand)
         if self.rules.has_cooling and self._may_cool(coast, error, sight):
             return True, False, "would get too warm", demand
         if self.rules.has_heater and self._may_heat(coast, error, sight):
-            return False, True, "would get too cold", demand
+            return False, sight.may_heat, "would get too cold" if sight.may_heat else _BY_ITSELF, demand
         return False, False, "coasting", demand
 
     def _keep_cooling(self, coast: Array, sight: Sight, demand: float) -> tuple[bool, bool, str, float]:
@@ -221,15 +243,35 @@ class BeerController:
     def _estimate(self, sight: Sight) -> Estimate:
         if self.filter.fresh:
             return Estimate(None, 99.0, None, 0.0, 0.0)
-        state = self.filter.state
-        return Estimate(
-            self.filter.beer_c,
-            self.filter.beer_sd_k,
-            float(state[OUTER]),
-            float(state[YEAST]),
-            self.filter.sureness,
-            float(self._outlook.coldest @ state) if self.rules.has_cooling else None,
-        )
+        state, known = self.filter.state, self.filter
+        if self._clock_s - self._reached_s >= _REACH_EVERY_S:
+            self._sureness, self._reached_s = known.sureness, self._clock_s
+            self._reach = self._how_cold(sight) if self.rules.has_cooling else self._reach
+        beer_c, sd_k, outer_c, heat_w = known.beer_c, known.beer_sd_k, float(state[OUTER]), float(state[YEAST])
+        return Estimate(beer_c, sd_k, outer_c, heat_w, self._sureness, *self._reach)
+
+    def _how_cold(self, sight: Sight) -> tuple[float, float, float]:
+        """degC, standard deviation and sureness of the coldest beer that can be held."""
+        state, row, slope = self.filter.state.copy(), self._outlook.coldest, self._outlook.coldest_slope
+        bath_sd_k, sure = 0.0, self._sureness
+        if self._pumped and sight.bath_reach is not None:
+            state[BATH], bath_sd_k = self._bath_at_rest(sight.bath_reach)
+            sure = min(sure, sight.bath_reach.certainty)
+        by_all = np.concatenate((row, slope @ state))
+        if self._pumped:
+            by_all[BATH] = 0.0
+        variance = float(by_all @ self.filter.covariance @ by_all) + (float(row[BATH]) * bath_sd_k) ** 2
+        return float(row @ state), sqrt(max(0.0, variance)), sure
+
+    def _bath_at_rest(self, reach: BathReach) -> tuple[float, float]:
+        """degC of the bath, and its standard deviation, when vessel and chiller have come to rest with each other."""
+        row, state, p = self._outlook.coldest, self.filter.state, self.filter.learnt.parameters
+        beer_at_0_c = float(row @ state) - float(row[BATH] * state[BATH])
+        load_at_0_w = p["room_w_k"] * (float(state[ROOM]) - beer_at_0_c) + float(state[YEAST])
+        eases_w_k = p["room_w_k"] * float(row[BATH])
+        at_0_w = reach.at_5_w - 5.0 * reach.slope_w_k
+        bath_c = max(reach.floor_c, (load_at_0_w - at_0_w) / (reach.slope_w_k + eases_w_k))
+        return bath_c, reach.sd_k(load_at_0_w - eases_w_k * bath_c)
 
     def _want(self, sight: Sight) -> Want | None:
         """A bath cold enough for the yeast's heat and the room's at a third of the pump's time; as cold as can be to
@@ -240,13 +282,14 @@ class BeerController:
         state = self.filter.state
         load = float(state[YEAST]) + p["room_w_k"] * (float(state[ROOM]) - sight.setpoint_c)
         through = p["jacket_w_k"] * p["flow_w_k"] / (p["jacket_w_k"] + p["flow_w_k"])
+        drawn = p["flow_w_k"] * float(state[JACKET] - state[BATH]) if sight.cooling_on else 0.0
         soon = sight.now + timedelta(seconds=self.tuning.crash_notice_s)
         crash = [at for at, to in sight.ahead if to < sight.setpoint_c - 1.0 and at < soon]
         if self.filter.beer_c > sight.setpoint_c + 0.5:
-            return Want(-99.0, sight.now, 1.0)
+            return Want(-99.0, sight.now, 1.0, drawn)
         if crash:
-            return Want(-99.0, crash[0], 0.5)
-        return Want(sight.setpoint_c - max(4.0, load / through * 3.0), sight.now, 0.3)
+            return Want(-99.0, crash[0], 0.5, drawn)
+        return Want(sight.setpoint_c - max(4.0, load / through * 3.0), sight.now, 0.3, drawn)
 
     def snapshot(self) -> Mapping[str, Any]:
         """See `control.Controller`."""

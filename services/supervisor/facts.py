@@ -11,7 +11,8 @@ class Facts:
     `source_c` is the bath that a jacketed vessel draws on. `..._on_s` and `..._off_s` say for how long all cooling or
     heating outputs have been asked to run, or have surely been off. `felt` is the air, or the beer where no air probe
     is. Changes are None until enough has been seen. `still_on` are the outputs that a device itself says are on though
-    told off. `bath_wanted_c` is the coldest that a reservoir's vessels want by now, None when none does. `wished` is
+    told off. While `free_rise` the beer is left to warm up by itself, but kept above `kept_above_c` where that is
+    said. `bath_wanted_c` is the coldest that a reservoir's vessels want by now, None when none does. `wished` is
     what control wants at this moment.
     """
 
@@ -27,6 +28,8 @@ class Facts:
     setpoint_c: float | None = None
     tolerance_k: float = 0.5
     setpoint_cut: bool = False
+    free_rise: bool = False
+    kept_above_c: float | None = None
     floor_c: float = 0.0
     ceiling_c: float = 30.0
     air_ceiling_c: float = 45.0

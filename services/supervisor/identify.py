@@ -96,10 +96,11 @@ class Outlook:
     """Rows that read the beer of the coming hours off a state now: mean and outer layer, for staying in each mode.
 
     `pulse` is for the shortest run of the compressor and coasting from then on, with the fan on. `coldest` reads where
-    the beer would come to rest if cooling never stopped, yeast, room and bath staying as they are.
+    the beer would come to rest if cooling never stopped, yeast, room and bath staying as they are; `coldest_slope` is
+    its derivative by each parameter.
     """
 
-    __slots__ = ("coldest", "mean", "outer", "pulse", "seconds")
+    __slots__ = ("coldest", "coldest_slope", "mean", "outer", "pulse", "seconds")
 
     def __init__(self, learnt: Learnt, run_s: float, every_s: float = 240.0, count: int = 40) -> None:
         self.seconds = every_s * np.arange(1, count + 1)
@@ -117,14 +118,18 @@ class Outlook:
             self.outer[mode] = np.ascontiguousarray(both[:, 1])
         run = np.linalg.matrix_power(learnt.step[COOL][1], max(1, round(run_s / TICK_S)))
         self.pulse = self.mean[COAST] @ run
-        self.coldest = _at_rest(learnt.step[COOL][MOST_TICKS], learnt.shape.is_cabinet)
+        cooling, change = learnt.step[COOL][MOST_TICKS], learnt.slope[COOL][MOST_TICKS]
+        self.coldest, self.coldest_slope = _at_rest(cooling, change, learnt.shape.is_cabinet)
 
 
-def _at_rest(step: Array, is_cabinet: bool) -> Array:
-    """x = A x + B u solved for the states that move; the row that reads the mean beer then."""
+def _at_rest(step: Array, change: Array, is_cabinet: bool) -> tuple[Array, Array]:
+    """x = A x + B u solved for the states that move: the row that reads the mean beer then, and its derivatives."""
     given = [YEAST, ROOM, ONE] if is_cabinet else [YEAST, ROOM, ONE, BATH]
     moving = [state for state in range(STATES) if state not in given]
-    solved = np.linalg.solve(np.eye(len(moving)) - step[np.ix_(moving, moving)], step[np.ix_(moving, given)])
-    row = np.zeros(STATES)
+    among, into = np.ix_(moving, moving), np.ix_(moving, given)
+    solved = np.linalg.solve(np.eye(len(moving)) - step[among], step[into])
+    row, slopes = np.zeros(STATES), np.zeros((len(change), STATES))
     row[given] = MEAN_ROW[moving] @ solved
-    return row
+    weights = np.linalg.solve((np.eye(len(moving)) - step[among]).T, MEAN_ROW[moving])
+    slopes[:, given] = [weights @ (each[among] @ solved + each[into]) for each in change]
+    return row, slopes

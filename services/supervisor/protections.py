@@ -13,6 +13,7 @@ Row = Interlock
 
 HYSTERESIS_K = 0.2
 FAR_FROM_SETPOINT_K = 1.5
+RISES_ABOVE_FLOOR_K = 0.5
 BATH_BARELY_COLDER_K = 0.5
 AIR_SETTLES_K = 5.0
 LOW_FOR_S = 20.0
@@ -41,6 +42,15 @@ def _above_setpoint(f: Facts, tripped: bool) -> bool:
 
 def _below_setpoint(f: Facts, tripped: bool) -> bool:
     return f.off_k < -FAR_FROM_SETPOINT_K + (HYSTERESIS_K if tripped else 0.0)
+
+
+def _left_to_rise(f: Facts, tripped: bool) -> bool:
+    if not f.free_rise or f.held_c is None:
+        return f.free_rise
+    least_c = f.floor_c + RISES_ABOVE_FLOOR_K
+    if f.kept_above_c is not None:
+        least_c = max(least_c, f.kept_above_c)
+    return f.held_c > least_c + (0.0 if tripped else HYSTERESIS_K)
 
 
 def _bath_useless(f: Facts, tripped: bool) -> bool:
@@ -178,6 +188,15 @@ PROTECTIONS: tuple[Row, ...] = (
         bars=Bars.COOL,
         trips=_bath_useless,
         applies=is_jacketed,
+    ),
+    Row(
+        id="left-to-rise",
+        reason="The beer is left to warm up by itself: no heating.",
+        cause="The step lets the beer rise by itself, and it is above the least that the step or its freezing allows.",
+        effect="The heater is off.",
+        bars=Bars.HEAT,
+        trips=_left_to_rise,
+        applies=holds_beer,
     ),
     Row(
         id="far-above-setpoint",

@@ -126,7 +126,12 @@ def _bath_still_colder(f: Facts, tripped: bool) -> bool:
 
 
 def _stays_too_cold(f: Facts, tripped: bool) -> bool:
-    return f.off_k < -f.tolerance_k * (0.8 if tripped else 1.0) and (f.beer_change_30min_k or 0.0) < 0.1
+    """Beer that may rise by itself is on its way, not too cold."""
+    return (
+        not f.free_rise
+        and f.off_k < -f.tolerance_k * (0.8 if tripped else 1.0)
+        and (f.beer_change_30min_k or 0.0) < 0.1
+    )
 
 
 SYMPTOMS: tuple[Row, ...] = (

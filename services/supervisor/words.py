@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping
 from datetime import datetime
-from math import ceil
+from math import ceil, isfinite
 
-from schemas.control import ActiveInterlock, Activity, ChamberStatus, Estimate
+from schemas.control import ActiveInterlock, Activity, ChamberStatus, Estimate, Reach
 from services.supervisor.board import Board
 from services.supervisor.outlets import SOURCE, Outlet
+from services.supervisor.reach import SURELY
 from services.supervisor.restraint import COOL, HEAT
 from services.supervisor.roles import Bars
 from services.supervisor.trips import Interlock, Reset
@@ -50,7 +51,19 @@ def why(board: Board, now_s: float, guards_say: Mapping[str, str]) -> str:
     held = holder(board)
     if held is not None:
         return f"{guards_say.get(held.held_by, held.held_by)}{_left(held, now_s)}."
-    return _as_sentence(board.decision.why if board.decision is not None else "Waiting for the first readings")
+    said = _as_sentence(board.decision.why if board.decision is not None else "Waiting for the first readings")
+    return f"{said} {_out_of_reach(board)}".rstrip()
+
+
+def _out_of_reach(board: Board) -> str:
+    """That more cold is asked for than there is, where that is sure."""
+    reach, facts = _reach(board), board.facts
+    if reach is None or facts.setpoint_c is None or not facts.wished & COOL or board.drawing:
+        return ""
+    surely_c = reach.coldest_c - SURELY * reach.sd_k
+    if surely_c <= facts.setpoint_c + facts.tolerance_k:
+        return ""
+    return f"About {reach.coldest_c:.0f} degC is the coldest it gets as things are."
 
 
 def status(board: Board, now_s: float, now: datetime, guards_say: Mapping[str, str]) -> ChamberStatus:
@@ -66,6 +79,7 @@ def status(board: Board, now_s: float, now: datetime, guards_say: Mapping[str, s
         demand=min(1.0, max(0.0, decision.demand)) if decision is not None else 0.0,
         interlocks=tuple(_active(board, now, guards_say)),
         estimate=_estimate(board),
+        reach=_reach(board),
         guided=board.course.progress() if board.course is not None else None,
     )
 
@@ -99,6 +113,16 @@ def _left(outlet: Outlet, now_s: float) -> str:
 def _as_sentence(text: str) -> str:
     text = text.strip()
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def _reach(board: Board) -> Reach | None:
+    """Never below where cooling is cut, however strong the machine; what holds it then is no matter of chance."""
+    found, floor_c = board.decision.estimate if board.decision is not None else None, board.facts.floor_c
+    if found is None or found.reaches_c is None or not isfinite(found.reaches_c):
+        return None
+    sd_k = found.reach_sd_k if found.reaches_c + SURELY * found.reach_sd_k > floor_c else 0.0
+    sure = min(1.0, max(0.0, found.reach_sureness))
+    return Reach(coldest_c=max(found.reaches_c, floor_c), sd_k=sd_k, certainty=sure)
 
 
 def _estimate(board: Board) -> Estimate | None:

@@ -354,6 +354,13 @@ def together(without: Without) -> bool:
     return runs(bench, "cool", "ale")[0][0] == runs(bench, "cool", "lager")[0][0]
 
 
+def heated_while_rising(without: Without) -> bool:
+    bench = fridge(controllers=HEATS, without=without)
+    bench.ask("ale", 21.0, may_heat=False)
+    bench.hold({("ale", "beer"): 18.0, ("ale", "air"): 18.0}, minutes=20)
+    return bench.level("heat") == 1.0
+
+
 HARMS: dict[str, Callable[[Without], bool]] = {
     "locked-out": locked_out,
     "no-trusted-reading": no_trusted_reading,
@@ -367,6 +374,7 @@ HARMS: dict[str, Callable[[Without], bool]] = {
     "door-pause": open_door,
     "door-left-open": untold(ConditionKind.DOOR_OPEN, door_left_open),
     "bath-not-colder": useless_bath,
+    "left-to-rise": heated_while_rising,
     "far-above-setpoint": far_above,
     "far-below-setpoint": far_below,
     "beer-probe-lost": untold(ConditionKind.NO_TRUSTED_PROBE, beer_probe_lost),
