@@ -27,6 +27,8 @@ from services.recorder.summaries import Summaries, grouped, overlaid
 ANNOTATION = "annotation"
 NO_VALUE = 4
 LINES_AT_ONCE = 5000
+_COUNTED = {0: "grade", **dict.fromkeys(LEVELS, "count")}
+"""A field that every row of a level has, by level; 0 is the samples themselves."""
 _TAGS = ("site", "chamber", "name", "unit", "origin")
 _ANNOTATION_TAGS = ("site", "chamber", "kind", "batch", "origin")
 
@@ -45,8 +47,8 @@ class InfluxStore:
         self._send(map(annotation_line, annotations), "ns")
 
     def write_summaries(self, series: Series, level_ms: int, summaries: Summaries) -> None:
-        """Minutes, and the coarser levels that are made of them; of other levels nothing is taken."""
-        for level in LEVELS if level_ms == MINUTE_MS else ():
+        """One level, and the coarser ones, which are made of it."""
+        for level in (one for one in LEVELS if one >= level_ms):
             begins = head(rolled(series.kind, level), _tags(series))
             columns = (column.tolist() for column in grouped(summaries, level).columns)
             self._send((_summary_line(begins, *row) for row in zip(*columns, strict=True)), "ms")
@@ -56,7 +58,7 @@ class InfluxStore:
         kinds = [match.kind] if match.kind else [kind.value for kind in SeriesKind]
         where = " AND ".join(_tag_is(name, getattr(match, name)) for name in _TAGS if getattr(match, name, None))
         found = set()
-        for what, level in (("grade", 0), ("count", MINUTE_MS)):
+        for level, what in _COUNTED.items():
             sources = ", ".join(f'"{rolled(kind, level)}"' for kind in kinds)
             statement = f"SELECT LAST({what}) FROM {sources}{' WHERE ' + where if where else ''} GROUP BY *"
             found |= {_series(one["name"], one["tags"], level) for one in self._ql.ask(statement)}
@@ -94,10 +96,10 @@ class InfluxStore:
     def extent(self, series: Series) -> tuple[int, int] | None:
         """In milliseconds, end not included."""
         found = []
-        for measurement, name in ((series.kind, "grade"), (rolled(series.kind, MINUTE_MS), "count")):
+        for level, what in _COUNTED.items():
             for order in ("ASC", "DESC"):
-                where = f"{_is(series)} ORDER BY time {order} LIMIT 1"
-                found += [row[0] for row in self._rows(f'SELECT {name} FROM "{measurement}" WHERE {where}')]
+                source, where = rolled(series.kind, level), f"{_is(series)} ORDER BY time {order} LIMIT 1"
+                found += [row[0] for row in self._rows(f'SELECT {what} FROM "{source}" WHERE {where}')]
         return (min(found), max(found) + 1) if found else None
 
     def roll_up(self, series: Series, day: int) -> None:

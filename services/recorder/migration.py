@@ -11,9 +11,9 @@ from pathlib import Path
 
 import numpy as np
 
-from services.recorder.pages import DAY_MS, MINUTE_MS
+from services.recorder.pages import DAY_MS, LEVELS
 from services.recorder.rows import Sample, Series, moment
-from services.recorder.samples import RawSamples, annotation_checksum, checksum
+from services.recorder.samples import RawSamples, annotation_checksum, checksum, summary_checksum
 from services.recorder.store import Store, StoreError
 from services.recorder.summaries import Summaries
 from services.runtime.state import write_durably
@@ -114,11 +114,20 @@ def _copy_series(source: Store, target: Store, series: Series, start_ms: int, en
     raw = source.raw(series, *span)
     target.write(_samples(series, raw))
     _same(task, checksum(raw), checksum(_those_of(target.raw(series, *span), raw)))
-    minutes = source.summaries(series, MINUTE_MS, start_ms, end_ms)
-    gone = minutes.where(~np.isin(minutes.at_ms // DAY_MS, raw.at_ms // DAY_MS))
-    if len(gone):
-        target.write_summaries(series, MINUTE_MS, gone)
-        _same(task, _sum(gone), _sum(_minutes_of(target.summaries(series, MINUTE_MS, start_ms, end_ms), gone)))
+    known = raw.at_ms // DAY_MS
+    for level in LEVELS:
+        summed = source.summaries(series, level, start_ms, end_ms)
+        days = summed.at_ms // DAY_MS
+        _copy_summaries(target, task, level, summed.where(~np.isin(days, known)))
+        known = np.union1d(known, days)
+
+
+def _copy_summaries(target: Store, task: Task, level: int, gone: Summaries) -> None:
+    """Roll-ups of days of which nothing finer is left."""
+    if len(gone) and task.series is not None:
+        target.write_summaries(task.series, level, gone)
+        found = target.summaries(task.series, level, task.start_ms, task.end_ms)
+        _same(task, summary_checksum(gone), summary_checksum(_at_times_of(found, gone)))
 
 
 def _samples(series: Series, raw: RawSamples) -> list[Sample]:
@@ -131,12 +140,8 @@ def _those_of(found: RawSamples, wanted: RawSamples) -> RawSamples:
     return RawSamples(found.at_ms[both], found.value[both], found.grade[both])
 
 
-def _minutes_of(found: Summaries, wanted: Summaries) -> Summaries:
+def _at_times_of(found: Summaries, wanted: Summaries) -> Summaries:
     return found.where(np.isin(found.at_ms, wanted.at_ms))
-
-
-def _sum(minutes: Summaries) -> tuple[int, int]:
-    return len(minutes), int(minutes.count.sum())
 
 
 def _same(task: Task, wanted: tuple[int, int], found: tuple[int, int]) -> None:

@@ -71,6 +71,15 @@ def checksum(samples: RawSamples) -> tuple[int, int]:
     return len(samples), int(np.add.reduce(_mix(mixed), dtype=np.uint64))
 
 
+def summary_checksum(summaries: Summaries) -> tuple[int, int]:
+    """The same for roll-ups; of a mean the seven digits count that the embedded store keeps."""
+    at_ms, count, least, mean, greatest, last = summaries.columns
+    mixed = _mix(at_ms.view(np.uint64)) ^ _mix(count.astype(np.uint64))
+    for place, values in enumerate((least, mean.astype(np.float32).astype(np.float64), greatest, last), start=1):
+        mixed = _mix(mixed + np.uint64(place)) ^ _mix((values + 0.0).view(np.uint64))
+    return len(summaries), int(np.add.reduce(_mix(mixed), dtype=np.uint64))
+
+
 def annotation_checksum(annotations: Iterable[Annotation]) -> tuple[int, int]:
     """The same for annotations, by id, time and text."""
     marks = [zlib.crc32(f"{one.id} {one.at_ms} {one.text}".encode()) for one in annotations]

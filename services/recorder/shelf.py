@@ -117,11 +117,13 @@ class Shelf:
             clear = "DELETE FROM sample WHERE series = ? AND at >= ? AND at < ?"
             connection.execute(clear, (self.series_id, start_ms, end_ms))
 
-    def take_minutes(self, minutes: Summaries) -> None:
-        """Takes in minutes of days whose samples are not known here; what is known here already stays."""
-        for day in np.unique(minutes.at_ms // DAY_MS).tolist():
-            if not self._has_page(RAW, day):
-                self._take_day(day, minutes.where(minutes.at_ms // DAY_MS == day))
+    def take(self, level: int, summaries: Summaries) -> None:
+        """Takes in one level of days of which nothing finer is known here; what is known here already stays."""
+        start_ms, end_ms = _whole_days(summaries)
+        known = np.unique(np.concatenate([one // DAY_MS for one in self._finer(level, start_ms, end_ms)]))
+        days = summaries.at_ms // DAY_MS
+        for day in np.setdiff1d(days, known).tolist():
+            self._take_day(level, day, summaries.where(days == day))
 
     def extent(self) -> tuple[int, int] | None:
         """From the first to just after the last moment of which there may be anything; None when there is nothing."""
@@ -131,15 +133,26 @@ class Shelf:
             spans.append((first.begins_ms, after.begins_ms))
         return (min(low for low, _ in spans), max(high for _, high in spans)) if spans else None
 
-    def _take_day(self, day: int, minutes: Summaries) -> None:
-        with self.file.transaction() as connection:
-            whole = overlaid(minutes, self._summary_pages(MINUTE_MS, day * DAY_MS, (day + 1) * DAY_MS))
-            self._put_levels(connection, day, whole)
+    def _finer(self, level: int, start_ms: int, end_ms: int) -> Iterator[Milliseconds]:
+        """Moments of samples and of roll-ups below a level."""
+        yield np.array(
+            [key.begins_ms for key, _, _ in self._pages(RAW, start_ms // DAY_MS, end_ms // DAY_MS)], np.int64
+        )
+        for one in LEVELS:
+            if one < level:
+                yield self._summary_pages(one, start_ms, end_ms).at_ms
 
-    def _put_levels(self, connection: Connection, day: int, minutes: Summaries) -> None:
+    def _take_day(self, level: int, day: int, summaries: Summaries) -> None:
+        with self.file.transaction() as connection:
+            page = self._summary_pages(level, day * DAY_MS, (day + 1) * DAY_MS)
+            whole = overlaid(summaries, page.where(page.at_ms // DAY_MS == day))
+            self._put_levels(connection, day, whole, level)
+
+    def _put_levels(self, connection: Connection, day: int, summed: Summaries, finest: int = MINUTE_MS) -> None:
         for level in LEVELS:
-            key = PageKey(self.series_id, level, slot_of(level, day * DAY_MS))
-            self._put(connection, key, self._with_day(key, day, grouped(minutes, level)))
+            if level >= finest:
+                key = PageKey(self.series_id, level, slot_of(level, day * DAY_MS))
+                self._put(connection, key, self._with_day(key, day, grouped(summed, level)))
 
     def _finest(self, start_ms: int, end_ms: int) -> Summaries:
         """Samples where there are any, minutes for days whose samples were dropped."""
@@ -206,3 +219,7 @@ class Shelf:
 def _lasts(body: bytes, rows: int, begins_ms: int) -> RawSamples:
     summed = unpack_summaries(body, rows, begins_ms)
     return RawSamples(summed.at_ms, summed.last, np.zeros(len(summed), dtype=np.int8))
+
+
+def _whole_days(summaries: Summaries) -> tuple[int, int]:
+    return int(summaries.at_ms[0]) // DAY_MS * DAY_MS, int(summaries.at_ms[-1]) // DAY_MS * DAY_MS + DAY_MS

@@ -11,7 +11,6 @@ from typing import Any
 
 from services.recorder.buckets import Buckets, even_edges
 from services.recorder.housekeeping import KEEP_LONG, Retention, maintain
-from services.recorder.pages import MINUTE_MS
 from services.recorder.rows import Annotation, Sample, Series, milliseconds
 from services.recorder.samples import RawSamples
 from services.recorder.shelf import Shelf
@@ -75,11 +74,11 @@ class SqliteStore:
         return [_annotation(row) for row in self.query(query, (milliseconds(start), milliseconds(end), *values))]
 
     def write_summaries(self, series: Series, level_ms: int, summaries: Summaries) -> None:
-        """Minutes of days whose samples are gone; coarser levels are made of them, so only minutes are taken."""
-        if level_ms == MINUTE_MS:
+        """Roll-ups of days of which nothing finer is known; the coarser levels are made of them."""
+        if len(summaries):
             with self.transaction():
                 self._ids_of([Sample(series, 0, None)])
-            self.shelf(series).take_minutes(summaries)
+            self.shelf(series).take(level_ms, summaries)
 
     def summaries(self, series: Series, level_ms: int, start_ms: int, end_ms: int) -> Summaries:
         """Roll-ups of one level."""

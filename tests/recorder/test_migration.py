@@ -1,6 +1,9 @@
 """Moving history from one store to another, and back-ups: everything, once, checked, and taken up after a break."""
 
 import random
+import signal
+import subprocess
+import sys
 import threading
 
 import numpy as np
@@ -10,8 +13,8 @@ from services.recorder.backup import back_up, bring_back
 from services.recorder.housekeeping import Retention
 from services.recorder.influx_store import InfluxStore
 from services.recorder.migration import NotTheSame, migrate
-from services.recorder.pages import MINUTE_MS
-from services.recorder.samples import annotation_checksum, checksum
+from services.recorder.pages import LEVELS, MINUTE_MS
+from services.recorder.samples import annotation_checksum, checksum, summary_checksum
 from services.recorder.sqlite_store import SqliteStore
 from services.recorder.store import StoreUnreachable
 from tests.recorder.history import BEER, COOL, DAY, FOR_EVER, a_day_of, after, note, sample
@@ -29,12 +32,25 @@ def filled(path, hours=24 * 16):
     return store
 
 
-def content(store):
+def aged(path):
+    """A store of forty days of which the oldest are left in hours only, younger ones in quarters, then minutes."""
+    store = SqliteStore(path)
+    store.write(a_day_of(hours=24 * 40, every_s=300))
+    while store.maintain(after(days=40), Retention(raw_days=5, minute_days=10, quarter_days=20)):
+        pass
+    return store
+
+
+def content(store, level=MINUTE_MS):
     """Everything that two stores with the same history agree on."""
     sums = {one: checksum(store.raw(one, *FOR_EVER)) for one in store.series()}
-    begin, end = int(DAY.timestamp() * 1000), int(after(days=16).timestamp() * 1000)
-    minutes = store.summaries(BEER, MINUTE_MS, begin, end)
-    return sums, int(minutes.count.sum()), len(minutes), annotation_checksum(store.annotations(*FOR_EVER))
+    return sums, summed(store, level), annotation_checksum(store.annotations(*FOR_EVER))
+
+
+def summed(store, level):
+    """Roll-ups of one level, by count and checksum."""
+    begin, end = int(DAY.timestamp() * 1000), int(after(days=40).timestamp() * 1000)
+    return summary_checksum(store.summaries(BEER, level, begin, end))
 
 
 def complete(steps):
@@ -48,6 +64,20 @@ def test_everything_arrives_samples_minutes_and_annotations(tmp_path, kind, requ
     last = complete(migrate(source, target, tmp_path / "ledger"))
     assert last.done == last.total
     assert content(target) == content(source)
+
+
+@pytest.mark.parametrize("kind", ["file", "influx"])
+def test_roll_ups_of_every_level_arrive_though_all_that_is_finer_was_dropped(tmp_path, kind, request):
+    source = aged(tmp_path / "source")
+    target = SqliteStore(tmp_path / "t") if kind == "file" else InfluxStore(request.getfixturevalue("database"))
+    complete(migrate(source, target, tmp_path / "ledger"))
+    counts = [summed(source, level)[0] for level in LEVELS]
+    assert 0 < counts[0] < 40 * 288
+    assert counts[1] < 40 * 96
+    assert counts[2] == 40 * 24
+    assert [summed(target, level) for level in LEVELS] == [summed(source, level) for level in LEVELS]
+    assert target.series() == [BEER]
+    assert target.extent(BEER)[0] <= int(DAY.timestamp() * 1000)
 
 
 def test_there_and_back_again_is_the_same(tmp_path, database):
@@ -68,6 +98,25 @@ def test_a_migration_that_was_stopped_goes_on_where_it_was(tmp_path):
     assert target.query("PRAGMA data_version") == before
     complete(steps)
     assert content(target) == content(source)
+
+
+def killed_after(writes, tmp_path, database):
+    """What a migration said before it was killed."""
+    words = [str(tmp_path / "source"), database.url, database.database, str(tmp_path / "ledger"), str(writes)]
+    command = [sys.executable, "-m", "tests.recorder.mover", *words]
+    mover = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=False)
+    assert mover.returncode == -signal.SIGKILL
+    return mover.stdout.splitlines()
+
+
+def test_a_migration_to_a_server_is_taken_up_after_kill_9(tmp_path, database):
+    source = aged(tmp_path / "source")
+    first, second = killed_after(3, tmp_path, database), killed_after(2, tmp_path, database)
+    assert [line.split()[0] for line in first] == ["1", "2"]
+    assert [line.split()[0] for line in second] == ["1", "2", "3"]
+    target = InfluxStore(database)
+    complete(migrate(source, target, tmp_path / "ledger"))
+    assert [content(target, level) for level in LEVELS] == [content(source, level) for level in LEVELS]
 
 
 def test_a_lost_ledger_only_costs_time(tmp_path):
