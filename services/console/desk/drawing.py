@@ -202,7 +202,7 @@ def _days(across: Scale, zone: ZoneInfo, high: int, wide: int) -> Iterable[str]:
     if days < 2:
         yield from (
             _words(across(at.timestamp()), high - BOTTOM + 17, f"{at:%a %H:%M}", "tick middle")
-            for at in _hours(begin, end)
+            for at in _hours(begin, end, wide)
         )
         return
     while day <= end:
@@ -212,8 +212,8 @@ def _days(across: Scale, zone: ZoneInfo, high: int, wide: int) -> Iterable[str]:
         day += timedelta(days=every)
 
 
-def _hours(begin: datetime, end: datetime) -> Iterable[datetime]:
-    every = max(1, round((end - begin).total_seconds() / 3600 / 6))
+def _hours(begin: datetime, end: datetime, wide: int) -> Iterable[datetime]:
+    every = max(1, round((end - begin).total_seconds() / 3600 / (wide / 130)))
     at = begin.replace(minute=0, second=0, microsecond=0) + timedelta(hours=1)
     while at <= end:
         yield at

@@ -34,6 +34,11 @@ class Entry:
         """`Batch started`."""
         return self.event.replace("-", " ").capitalize()
 
+    @property
+    def alarm(self) -> str:
+        """The alarm that it is about; empty for anything else."""
+        return str(self.facts.get("alarm", "")).replace("-", " ")
+
 
 @dataclass(frozen=True, slots=True)
 class Sieve:
@@ -53,7 +58,7 @@ class Sieve:
             (self.chamber, entry.chamber),
             (self.batch, entry.batch),
         )
-        shown = f"{entry.who} {entry.title} {entry.chamber} {entry.batch} {entry.why}".lower()
+        shown = f"{entry.who} {entry.title} {entry.chamber} {entry.batch} {entry.alarm} {entry.why}".lower()
         return all(wanted in ("", found) for wanted, found in exact) and self.text.lower() in shown
 
 

@@ -161,7 +161,8 @@ class JournalPage:
             words(one.who, "span", "who-did")
             with ui.element("div"):
                 words(one.title, "span", "event")
-                where = ", ".join(part for part in (one.batch, place(one.chamber) if one.chamber else "") if part)
+                parts = (one.alarm, one.batch, place(one.chamber) if one.chamber else "")
+                where = ", ".join(part for part in parts if part)
                 words(where, "span", "where")
                 words(one.why, "p")
 
