@@ -180,6 +180,20 @@ class AcknowledgeLink(Model):
     serve: Annotated[str, StringConstraints(pattern=r"^[^\s:]+:\d{1,5}$")] | None = Field(
         default=None, description="Address and port of a small page of the notifier's own, where no console runs."
     )
+    certificate_file: str | None = Field(
+        default=None, description="PEM, with what stands between it and its authority: the page then speaks TLS only."
+    )
+    certificate_key_file: str | None = Field(default=None, description="The certificate's key: PEM, no pass phrase.")
+
+    @model_validator(mode="after")
+    def _can_be_served(self) -> "AcknowledgeLink":
+        if (self.certificate_file is None) != (self.certificate_key_file is None):
+            raise ValueError("needs both 'certificate_file' and 'certificate_key_file', or neither")
+        if self.certificate_file is not None and self.serve is None:
+            raise ValueError("has a certificate and no page to serve; add 'serve: \"0.0.0.0:8443\"'")
+        if self.serve is not None and self.certificate_file is not None and self.base.startswith("http:"):
+            raise ValueError("has a certificate, and its 'base' begins with 'http:'; write 'https:'")
+        return self
 
 
 class Heartbeat(Model):

@@ -12,6 +12,7 @@ from functools import partial
 from pathlib import Path
 
 from schemas.base import ServiceName
+from schemas.people import AcknowledgeLink
 from schemas.plant import Plant
 from services.notifier.core import Notifier, NotifierState
 from services.notifier.couriers import TIMEOUT_S, beat, carry
@@ -19,7 +20,7 @@ from services.notifier.deputy import Deputy, DeputyState
 from services.notifier.dispatch import ANSWER, DISPATCH, FOLLOWED, HEARTBEAT, RESULT, Answer, Beat, Dispatch, Result
 from services.notifier.links import SHORTEST_KEY
 from services.notifier.log_courier import log_alarm
-from services.notifier.page import Acknowledge, Page
+from services.notifier.page import Acknowledge, Certificate, Page
 from services.notifier.post_room import PostRoom
 from services.notifier.watch import ESSENTIAL
 from services.runtime.clock import SystemClock
@@ -65,7 +66,7 @@ class Shell:
         """The notifier that this shell serves; it misses every expected service from the start, and logs alarms."""
         rules = self._plant.notifier.link
         if rules is not None and rules.serve is not None:
-            self.page = _served(rules.serve, self.acknowledge)
+            self.page = _served(rules, self.acknowledge)
         key = b"" if rules is None else link_key(Path(rules.key_file) if rules.key_file else self._folder / KEY_FILE)
         booted = now - timedelta(seconds=SystemClock().elapsed())
         return Notifier(self._plant, restored, expected=self._expected, announce=log_alarm, key=key, booted=booted)
@@ -147,9 +148,12 @@ def link_key(path: Path) -> bytes:
     return key
 
 
-def _served(address: str, acknowledge: Acknowledge) -> Page | None:
+def _served(rules: AcknowledgeLink, acknowledge: Acknowledge) -> Page | None:
+    """The page, where it can be had: with a certificate that cannot be read there is none, rather than one without."""
+    files = (rules.certificate_file, rules.certificate_key_file)
     try:
-        return Page(address, acknowledge)
+        certificate = Certificate(Path(files[0]), Path(files[1])) if files[0] and files[1] else None
+        return Page(rules.serve or "", acknowledge, certificate)
     except OSError as error:
-        LOG.error("no page for links at %s: %s", address, error)
+        LOG.error("no page for links at %s: %s", rules.serve, error)
         return None
