@@ -191,7 +191,7 @@ def _member(name: str, command: Sequence[str], plan: Plan, address: str) -> Memb
 
 
 def _visited(plan: Plan, address: str) -> list[Visited]:
-    if plan.socket_fd is None:
+    if plan.socket_fd is None or not plan.visited:
         return []
     listening = socket.socket(fileno=plan.socket_fd)
     return [Visited(name, _filled(command, plan, address), listening) for name, command in plan.visited.items()]
