@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, Discriminator, Field, StringConstraints, Tag
 
-from schemas.base import Model
+from schemas.base import Model, Name
 from schemas.topics import ROOT, valid_topic
 
 
@@ -39,6 +39,7 @@ class MqttProbe(Model):
     time: Annotated[str, AfterValidator(_json_path)] | None = Field(
         default=None, description="Where the device's own time stands: ISO 8601, or seconds or milliseconds since 1970."
     )
+    device: Name | None = Field(default=None, description="Whose account speaks here; else from the topic's levels.")
 
 
 class OneWireProbe(Model):
@@ -64,6 +65,7 @@ class MqttOutput(Model):
     state_value: Annotated[str, AfterValidator(_json_path)] | None = None
     lease: Annotated[bool, Field(description="The device itself drops to off when it hears nothing.")] = False
     retain: bool = False
+    device: Name | None = Field(default=None, description="Whose account obeys it; else from the topic's levels.")
 
 
 class SimulatedOutput(Model):

@@ -6,7 +6,18 @@ from typing import Annotated
 import typer
 
 from services.calc import app as calc
-from services.commands import accounts, alarms, batches, chambers, commissioning, looking, people, rehearsing, running
+from services.commands import (
+    accounts,
+    alarms,
+    batches,
+    chambers,
+    commissioning,
+    looking,
+    people,
+    rehearsing,
+    running,
+    secure,
+)
 from services.recorder.app import app as history
 
 app = typer.Typer(
@@ -22,6 +33,7 @@ app.command("status")(looking.status)
 app.command("health")(looking.health)
 app.command("check")(looking.check)
 app.command("listen")(looking.listen)
+app.command("secure")(secure.secure)
 app.command("rehearse")(rehearsing.rehearse)
 app.command("commission")(commissioning.commission)
 app.add_typer(batches.app, name="batch")

@@ -1,5 +1,6 @@
 """A short visit to the broker: look at what is retained, ask one thing, leave."""
 
+import os
 from collections.abc import Callable, Iterable
 from datetime import datetime
 from pathlib import Path
@@ -12,11 +13,14 @@ from schemas.contract import Unreadable, decode, encode, topic_for
 from schemas.requests import Accepted, Refused, RequestBase
 from schemas.topics import TopicKind, parse, topic
 from services.runtime.address import BrokerAddress
-from services.runtime.broker import find_address
+from services.runtime.broker import find_address, find_credentials
 from services.runtime.bus import BrokerLink
 from services.runtime.clock import SystemClock, machine_seconds
+from services.runtime.credentials import FOLDER, admitted
 from services.runtime.service import Outgoing
 
+ACCOUNT = "operator"
+"""Under which commands enter a broker that has accounts."""
 QUIET_S = 0.25
 PATIENCE_S = 5.0
 
@@ -148,12 +152,13 @@ class Visit:
 def where(broker: str, state: Path) -> BrokerAddress:
     """The broker a command means: the one named, or that of `coldside up` on this state folder. Raises Unreachable."""
     if broker:
-        return BrokerAddress.from_url(broker)
+        return admitted(BrokerAddress.from_url(broker), ACCOUNT)
     found = find_address(state)
     if found is None:
         remedy = "start `coldside up`, or name its folder with --state or its broker with --broker"
         raise Unreachable(f"nothing runs on {state}: {remedy}")
-    return BrokerAddress.from_url(found)
+    accounts = find_credentials(state)
+    return admitted(BrokerAddress.from_url(found), ACCOUNT, {FOLDER: accounts} if accounts else os.environ)
 
 
 def new_request_id(random: Random) -> str:

@@ -17,6 +17,7 @@ from services.commands.parts import RUNNABLE, part_of
 from services.runtime.address import BrokerAddress
 from services.runtime.broker import find_address
 from services.runtime.compose import AlreadyRunning, Surroundings, run_services
+from services.runtime.credentials import knock, secret_in
 from services.runtime.log import log_to_file, log_to_stderr
 
 USAGE = 2
@@ -54,6 +55,8 @@ def run_member(member: Membership) -> int:
         metrics_port=member.metrics_port,
     )
     log_to_file(name, member.log) if member.log else log_to_stderr(name)
+    for service in member.services:
+        knock(surroundings.broker_for(service))
     parts = [part_of(service, plant, member.plant, surroundings) for service in member.services]
     return run_services(parts, surroundings)
 
@@ -74,7 +77,7 @@ def address_of(member: Membership, plant: Plant) -> BrokerAddress:
         raise Unusable("no broker: name one with --broker mqtt://HOST, or in the plant file")
     if described is None or member.broker:
         return BrokerAddress.from_url(named)
-    password = Path(described.password_file).read_text(encoding="utf-8").strip() if described.password_file else ""
+    password = secret_in(Path(described.password_file)) if described.password_file else ""
     address = BrokerAddress.from_url(named, password)
     ca_file = Path(described.ca_file) if described.ca_file else None
     return replace(address, username=described.user or address.username, ca_file=ca_file)

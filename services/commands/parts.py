@@ -25,7 +25,7 @@ def part_of(service: ServiceName, plant: Plant, path: Path, surroundings: Surrou
 def _bridge(plant: Plant, path: Path, surroundings: Surroundings) -> Part[Any]:
     from services.bridge.__main__ import part
 
-    return part(plant, surroundings.broker, path)
+    return part(plant, surroundings.broker_for(ServiceName.BRIDGE), path)
 
 
 def _notifier(plant: Plant, path: Path, surroundings: Surroundings) -> Part[Any]:

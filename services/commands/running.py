@@ -17,7 +17,9 @@ from services.commands.common import BROKER, STATE, TROUBLE, USAGE, fail, out
 from services.commands.doorstep import Opening, doorstep
 from services.commands.member import Membership, Unusable, run_member
 from services.console.settings import DEFAULT_PORT, LOOPBACK
+from services.runtime.broker import ACCOUNTS
 from services.runtime.compose import AlreadyRunning, sole_owner
+from services.runtime.credentials import FOLDER as CREDENTIALS
 from services.runtime.family import BROKER_PLACE, Plan, become_keeper
 
 FOLDER = Path("state")
@@ -40,6 +42,9 @@ def up(
     state: STATE = FOLDER,
     lasting: Annotated[str, typer.Option("--for", help="Stop by itself after a while, such as '20 s'.")] = "",
     each: Annotated[bool, typer.Option("--each", help="A process for each service.")] = False,
+    secure: Annotated[
+        Path | None, typer.Option("--secure", help="What `coldside secure` made: nobody else is let in.")
+    ] = None,
     past: Annotated[bool, typer.Option("--past/--no-past", help="Give the simulated barn two weeks of past.")] = True,
     console: Annotated[
         Opening, typer.Option("--console", help="Whether pages are served: from the first visit on, always, or not.")
@@ -56,6 +61,8 @@ def up(
         _make_past(path, state)
     os.environ.update({name: value for name, value in SPARING.items() if name not in os.environ})
     address = broker or (described.broker.address if described.broker else "")
+    if secure is not None:
+        os.environ[CREDENTIALS] = str(_accounts_in(secure))
     services = _services(described)
     door = doorstep(console, console_host, console_port, path, state, address or BROKER_PLACE)
     become_keeper(
@@ -65,6 +72,7 @@ def up(
             socket_fd=door.socket_fd,
             state_folder=str(state),
             embedded_broker=not address,
+            secure_folder=str(secure or ""),
             for_s=for_s,
             greeting=_greeting(described, state, address or BROKER_PLACE, door.words),
         )
@@ -109,6 +117,12 @@ def _load(path: Path) -> Plant:
         return load(path)
     except PlantFileError as error:
         raise fail(str(error), USAGE) from error
+
+
+def _accounts_in(secure: Path) -> Path:
+    if not (secure / ACCOUNTS).exists():
+        raise fail(f"{secure} has no accounts; `coldside secure --folder {secure}` makes them", USAGE)
+    return (secure / "accounts").resolve()
 
 
 def _seconds(lasting: str) -> float | None:

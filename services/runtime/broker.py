@@ -15,6 +15,7 @@ from pathlib import Path
 
 PREFERRED_PORT = 1883
 ADDRESS_FILE = "broker.json"
+ACCOUNTS = Path("embedded/accounts.conf")
 
 
 class BrokerMissing(RuntimeError):
@@ -50,29 +51,42 @@ _CONNECT = b"\x10\x14\x00\x04MQTT\x04\x02\x00\x05\x00\x08probe-up"
 """MQTT 3.1.1 CONNECT: clean session, keep-alive 5 s, client id `probe-up` (OASIS MQTT 3.1.1, section 3.1)."""
 
 
-def prepare_broker(state_folder: Path, preferred_port: int = PREFERRED_PORT) -> EmbeddedBroker:
+def prepare_broker(
+    state_folder: Path, preferred_port: int = PREFERRED_PORT, secure_folder: Path | None = None
+) -> EmbeddedBroker:
     """Writes its configuration, and its address for others to find; takes another port when the preferred one is taken.
 
-    Raises BrokerMissing, and OSError when the folder cannot be written.
+    With the folder that `coldside secure` made, it lets in nobody but the accounts there. Raises BrokerMissing, and
+    OSError when a folder cannot be read or written.
     """
     program = find_program()
     port = free_port(preferred_port)
     home = (state_folder / "broker").resolve()
     home.mkdir(parents=True, exist_ok=True)
     configuration = home / "nats.conf"
-    configuration.write_text(_configuration(port, home))
+    closed = secure_folder is not None and _close(home, secure_folder / ACCOUNTS)
+    configuration.write_text(_configuration(port, home) + ('include "accounts.conf"\n' if closed else ""))
     broker = EmbeddedBroker((program, "-c", str(configuration)), port, _unprivileged(home, Path(program)))
-    (state_folder / ADDRESS_FILE).write_text(json.dumps({"url": broker.url}) + "\n")
+    credentials = {} if secure_folder is None else {"credentials": str((secure_folder / "accounts").resolve())}
+    (state_folder / ADDRESS_FILE).write_text(json.dumps({"url": broker.url, **credentials}) + "\n")
     return broker
 
 
 def find_address(state_folder: Path) -> str | None:
     """The address that the broker of this state folder was last given, or None."""
+    return _noted(state_folder, "url")
+
+
+def find_credentials(state_folder: Path) -> str | None:
+    """The folder of accounts for that broker, or None when it lets everybody of this machine in."""
+    return _noted(state_folder, "credentials")
+
+
+def _noted(state_folder: Path, what: str) -> str | None:
     try:
-        url = json.loads((state_folder / ADDRESS_FILE).read_text())["url"]
+        return str(json.loads((state_folder / ADDRESS_FILE).read_text())[what])
     except (OSError, ValueError, KeyError, TypeError):
         return None
-    return str(url)
 
 
 def find_program() -> str:
@@ -112,6 +126,16 @@ max_payload: 65536
 jetstream {{ store_dir: {json.dumps(str(home / "store"))}, max_memory_store: 16MB, max_file_store: 1GB }}
 mqtt {{ host: "127.0.0.1", port: {port}, ack_wait: "5s", max_ack_pending: 1000 }}
 """
+
+
+def _close(home: Path, accounts: Path) -> bool:
+    """The server takes the accounts from a copy, which is its own when it runs as somebody else."""
+    copy = home / "accounts.conf"
+    copy.unlink(missing_ok=True)
+    descriptor = os.open(copy, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(descriptor, "wb") as file:
+        file.write(accounts.read_bytes())
+    return True
 
 
 def _unprivileged(home: Path, program: Path) -> str | None:

@@ -21,6 +21,7 @@ from schemas.base import ServiceName
 from services.runtime.address import BrokerAddress
 from services.runtime.bus import BrokerLink
 from services.runtime.clock import Clock, SystemClock
+from services.runtime.credentials import admitted
 from services.runtime.health import HealthBook, last_will
 from services.runtime.host import Host, Options
 from services.runtime.metrics import serve_metrics
@@ -61,6 +62,10 @@ class Surroundings:
     clock: Clock = field(default_factory=SystemClock)
     metrics_port: int = 0
 
+    def broker_for(self, service: ServiceName) -> BrokerAddress:
+        """The broker as a service enters it: by its own account where there is one. Raises SecretUnusable."""
+        return admitted(self.broker, service)
+
 
 def run_services(parts: Sequence[Part[Any]], surroundings: Surroundings) -> int:
     """Runs until SIGTERM or SIGINT (exit status 0) or until one of them fails beyond what its host can catch (1).
@@ -81,7 +86,7 @@ def build_host(part: Part[S], surroundings: Surroundings) -> Host:
     saved = file.load()
     core = part.build(_restored(file, saved, part.state), clock.now())
     link = BrokerLink(
-        surroundings.broker,
+        surroundings.broker_for(part.name),
         f"coldside-{site}-{part.name}",
         SystemRandom(),
         will=lambda: _will(part.name, site, clock),

@@ -47,6 +47,8 @@ class Plan:
     embedded_broker: bool = True
     preferred_port: int = 1883
     for_s: float | None = None
+    secure_folder: str = ""
+    """What `coldside secure` made for the embedded broker; empty lets in everybody of this machine."""
     visited: dict[str, list[str]] = field(default_factory=dict)
     """Members that are started when somebody connects to `socket_fd`, and may end when nobody comes any more."""
     socket_fd: int | None = None
@@ -167,7 +169,9 @@ def keep(plan: Plan, stop: threading.Event) -> int:
     try:
         address = ""
         if plan.embedded_broker:
-            broker = prepare_broker(Path(plan.state_folder), plan.preferred_port)
+            broker = prepare_broker(
+                Path(plan.state_folder), plan.preferred_port, Path(plan.secure_folder) if plan.secure_folder else None
+            )
             address = broker.url
             family.append(Member("broker", broker.command, broker.user))
             family[0].start()

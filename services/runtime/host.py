@@ -82,6 +82,7 @@ class Host:
         self._last_tick_s = -TICK_EVERY_S
         self._last_save_s = machine_seconds()
         self._saved_snapshot: BaseModel | None = None
+        self._said_of_link = ""
         self._filters: tuple[str, ...] = ()
         self._carried_counts: Counter[str] = Counter()
         self._stopping = core if isinstance(core, Stopping) else None
@@ -208,8 +209,15 @@ class Host:
         if self._options.watch is not None and (seen := self._options.watch.look()) is not None:
             self._settle(self._ask("plant", partial(heed_plant, self._core, seen, now)), [])
         self._follow_filters()
+        self._heed_link()
         if self._link.connected and self.book.due(self._last_tick_s):
             self._link.publish(self._health(Wellness.RUNNING, now))
+
+    def _heed_link(self) -> None:
+        """A broker that cannot be reached, or refuses, can be told of nowhere but in the log."""
+        if self._link.trouble and self._link.trouble != self._said_of_link:
+            self._trouble("broker", self._link.trouble)
+        self._said_of_link = self._link.trouble
 
     def _ask(self, what: str, question: Callable[[], Iterable[Outgoing]]) -> Iterator[Outgoing]:
         """Whatever a core raises costs that one message its answers from there on, and nothing else."""
