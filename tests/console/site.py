@@ -61,7 +61,18 @@ class Site:
 @contextmanager
 def open_site(state: Path, *options: str) -> Iterator[Site]:
     """`coldside up` without a past; every chamber has spoken, and the console answers, when it is handed over."""
-    command = [*COLDSIDE, "up", "--no-past", "--state", str(state), "--console", "always", "--console-port", "0", *options]
+    command = [
+        *COLDSIDE,
+        "up",
+        "--no-past",
+        "--state",
+        str(state),
+        "--console",
+        "always",
+        "--console-port",
+        "0",
+        *options,
+    ]
     with (state / "up.log").open("w") as log:
         process = subprocess.Popen(command, stdout=log, stderr=log, text=True)
         try:
