@@ -1,5 +1,7 @@
 """What the recorder is made of: the embedded store, or a spool and a thread that forwards it to a server."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from schemas.history import Keep
@@ -8,7 +10,7 @@ from services.recorder.core import Recorder, RecorderState
 from services.recorder.housekeeping import Retention
 from services.recorder.rows import Origin
 from services.recorder.sqlite_store import SqliteStore, open_or_set_aside
-from services.recorder.store import Store
+from services.recorder.store import Sink, Store
 from services.runtime.clock import Clock, SystemClock
 
 HISTORY = "history.sqlite"
@@ -33,6 +35,26 @@ def build(
         return Recorder(plant, restored, sink=sink, origin=origin)
     store, trouble = open_or_set_aside(state_folder / HISTORY, policy)
     return Recorder(plant, restored, sink=store, origin=origin, trouble=trouble)
+
+
+@contextmanager
+def filling(plant: Plant, state_folder: Path) -> Iterator[Sink]:
+    """Where a past goes that is made while no recorder runs: to the store that the plant file names.
+
+    What a server does not take now stays in the spool, from which the recorder sends it when it runs.
+    """
+    policy = retention(plant.history.keep)
+    if plant.history.influx is not None:
+        from services.recorder.elsewhere import forwarder  # heavy, and only needed here
+
+        by_way_of_spool = forwarder(plant.history.influx, state_folder, policy)
+        yield by_way_of_spool
+        while by_way_of_spool.step():
+            pass
+    else:
+        store, _ = open_or_set_aside(state_folder / HISTORY, policy)
+        yield store
+        store.close()
 
 
 def reading_store(plant: Plant, state_folder: Path) -> Store:

@@ -1,5 +1,6 @@
 """`coldside history`: back-ups, exports, imports, moving to another store, and a batch's report."""
 
+import json
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -22,6 +23,7 @@ from services.recorder.imports import ImportRefused, Layout, samples_in
 from services.recorder.migration import Step, migrate
 from services.recorder.report import MOST_COMPARED, html, pdf
 from services.recorder.sqlite_store import SqliteStore
+from services.recorder.standing import standing
 from services.recorder.store import Match, Store, StoreError
 from services.runtime.clock import SystemClock
 
@@ -86,6 +88,20 @@ def move_command(
         stores: list[Store] = [SqliteStore(state / HISTORY), reading_store(described, state)]
         source, target = stores if direction is Direction.TO_SERVER else reversed(stores)
         _show(migrate(source, target, state / LEDGER.format(direction)))
+
+
+@app.command("state")
+def state_command(
+    plant: PLANT,
+    state: STATE = FOLDER,
+    as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
+) -> None:
+    """Tell where history is kept, what still waits before the store, and what was thinned, dropped or damaged."""
+    described = _plant(plant)
+    with _told():
+        told = standing(described, state, SystemClock().now())
+    lines = (f"{name.replace('_', ' ')}: {value}" for name, value in told.items())
+    typer.echo(json.dumps(told) if as_json else "\n".join(lines))
 
 
 @app.command("export")

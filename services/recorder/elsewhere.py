@@ -1,13 +1,16 @@
 """The parts that are needed only where history goes to a server. They are heavy, so nothing else imports them."""
 
 import threading
+from datetime import datetime
 from pathlib import Path
 
 from schemas.history import Influx
+from services.recorder.backlog import Waiting
 from services.recorder.forwarder import Forwarder
 from services.recorder.housekeeping import Retention
 from services.recorder.influx_server import InfluxServer
 from services.recorder.influx_store import InfluxStore
+from services.recorder.segments import Happened, happened_in, waiting_in
 from services.recorder.spool import Spool
 from services.runtime.clock import Clock
 
@@ -17,9 +20,20 @@ SPOOL = "spool"
 
 def forwarding(influx: Influx, state_folder: Path, policy: Retention, clock: Clock) -> Forwarder:
     """A sink with a spool, and a thread of its own that empties it for as long as the process lives."""
-    forwarder = Forwarder(Spool(state_folder / SPOOL), InfluxStore(server(influx)), policy)
-    threading.Thread(target=forwarder.run, args=(threading.Event(), clock), name="forwarder", daemon=True).start()
-    return forwarder
+    sink = forwarder(influx, state_folder, policy)
+    threading.Thread(target=sink.run, args=(threading.Event(), clock), name="forwarder", daemon=True).start()
+    return sink
+
+
+def forwarder(influx: Influx, state_folder: Path, policy: Retention) -> Forwarder:
+    """The sink alone, to be emptied by hand."""
+    return Forwarder(Spool(state_folder / SPOOL), InfluxStore(server(influx)), policy)
+
+
+def waiting_for_server(state_folder: Path, now: datetime) -> tuple[Waiting, Happened]:
+    """What the spool holds, and what became of rows in it; seen from another process, which changes nothing."""
+    folder = state_folder / SPOOL
+    return waiting_in(folder, now), happened_in(folder)
 
 
 def influx_store(influx: Influx) -> InfluxStore:

@@ -23,9 +23,8 @@ from schemas.profiles import Profile
 from schemas.quantities import Seconds
 from schemas.requests import AcknowledgeAlarm, StartBatch
 from schemas.written import build, read_file
-from services.recorder.__main__ import HISTORY
+from services.recorder.__main__ import filling
 from services.recorder.rows import Annotation, Sample
-from services.recorder.sqlite_store import open_or_set_aside
 from services.recorder.store import Sink
 from services.rehearsal.ensemble import on_stage
 from services.rehearsal.stage import Stage
@@ -84,24 +83,34 @@ def barn_batches() -> tuple[PastBatch, ...]:
     return build(PastBatches, read_file(path)).batches
 
 
-def make_past(plant: Plant, folder: Path, now: datetime, batches: tuple[PastBatch, ...], seed: int = 1) -> None:
-    """Fourteen days up to `now` into the store of a state folder, and the services' state at the end.
+def make_past(
+    plant: Plant,
+    folder: Path,
+    now: datetime,
+    batches: tuple[PastBatch, ...],
+    *,
+    seed: int = 1,
+    span: timedelta = SPAN,
+) -> None:
+    """So long up to `now` into the store that the plant file names, and the services' state at the end.
 
     Batches of chambers that the plant does not have are left out.
     """
-    store, _ = open_or_set_aside(folder / HISTORY)
-    start = now - SPAN
-    gathered = Gathered(store)
-    stage, _ = on_stage(plant, start, seed=seed, tick=TICK, sink=gathered)
+    with filling(plant, folder) as sink:
+        gathered = Gathered(sink)
+        stage = on_stage(plant, now - span, seed=seed, tick=TICK, sink=gathered)[0]
+        _play(stage, plant, now, batches)
+        gathered.hand_on()
+    _keep_states(stage, folder)
+
+
+def _play(stage: Stage, plant: Plant, now: datetime, batches: tuple[PastBatch, ...]) -> None:
     for one in sorted(batches, key=lambda batch: -batch.begun_s):
         if one.chamber in plant.chambers:
-            stage.run_until(max(start, now - timedelta(seconds=one.begun_s)))
+            stage.run_until(max(stage.now, now - timedelta(seconds=one.begun_s)))
             stage.ask(start_request(plant, one, stage.now))
     stage.run_until(now)
     stage.ask(*_acknowledged(plant, stage))
-    gathered.hand_on()
-    store.close()
-    _keep_states(stage, folder)
 
 
 def start_request(plant: Plant, one: PastBatch, now: datetime) -> Outgoing:

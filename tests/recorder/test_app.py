@@ -1,13 +1,17 @@
 """The `history` commands, end to end on a store in a folder."""
 
+import json
+
 import pytest
 from typer.testing import CliRunner
 
 from services.recorder.__main__ import HISTORY
 from services.recorder.app import app
+from services.recorder.spool import Spool, SpoolLimits
 from services.recorder.sqlite_store import SqliteStore
 from services.recorder.store import Match
-from tests.recorder.history import BEER, FOR_EVER, a_day_of, note
+from services.runtime.clock import SystemClock
+from tests.recorder.history import BEER, FOR_EVER, a_day_of, after, note
 
 PLANT = """
 site: {name: shed, timezone: Europe/Dublin}
@@ -86,6 +90,43 @@ def test_history_moves_to_the_server_and_back(state, database):
     (state / HISTORY).unlink()
     call(state, "move", "to-file")
     assert len(SqliteStore(state / HISTORY).raw(BEER, *FOR_EVER)) == 720
+
+
+def with_server(state, address):
+    (state / "shed.yaml").write_text(PLANT + f"history: {{influx: {{address: '{address}', writes: v1}}}}\n")
+
+
+def test_how_the_embedded_store_stands_is_told(state):
+    told = json.loads(call(state, "state", "--json").output)
+    assert told["store_answers"] == "yes, with 1 series"
+    assert told["store_bytes"] > 10_000
+    assert (told["waiting_rows"], told["damaged_files"], told["last_problem"]) == (0, 0, "none")
+    assert "waiting rows: 0" in call(state, "state").output
+
+
+def test_what_waits_in_the_spool_what_became_of_rows_and_why_is_told_and_not_changed(state):
+    with_server(state, "http://127.0.0.1:9")
+    spool = Spool(state / "spool", SpoolLimits(most_bytes=40_000, segment_bytes=10_000))
+    for hour in range(6):
+        spool.write(a_day_of(begins=after(hours=hour), hours=1), [note(hour)])
+    spool.keep_within_limits(after(hours=6))
+    spool.set_aside(spool.oldest(1))
+    before = {path.name: path.read_bytes() for path in (state / "spool").iterdir()}
+    told = json.loads(call(state, "state", "--json").output)
+    waiting = spool.backlog(SystemClock().now())
+    assert (told["waiting_rows"], told["waiting_bytes"]) == (waiting.rows, waiting.size_bytes)
+    assert told["oldest_age_s"] > 86_400
+    assert told["thinned_segments"] == spool.counts["thinned-segments"] > 0
+    assert told["refused_rows"] == spool.counts["refused-rows"] > 0
+    assert told["last_problem"] == spool.problem
+    assert "127.0.0.1:9 does not answer" in told["store_answers"]
+    assert {path.name: path.read_bytes() for path in (state / "spool").iterdir()} == before
+
+
+def test_a_server_that_nothing_waits_for_is_told_as_well(state, database):
+    with_server(state, database.url)
+    told = json.loads(call(state, "state", "--json").output)
+    assert (told["waiting_rows"], told["dropped_rows"], told["store"]) == (0, 0, database.url)
 
 
 def test_moving_without_a_server_says_what_to_add(state):

@@ -14,9 +14,9 @@ from schemas.journal import Health, JournalEntry, Wellness
 from schemas.plant import Plant
 from schemas.requests import Accepted, WriteNote
 from schemas.telemetry import Basis, ContactReading, GravityReading, Quality, Report, TemperatureReading
-from services.recorder.__main__ import HISTORY, build, reading_store, retention
+from services.recorder.__main__ import HISTORY, build, filling, reading_store, retention
 from services.recorder.core import Recorder
-from services.recorder.elsewhere import server
+from services.recorder.elsewhere import server, waiting_for_server
 from services.recorder.forwarder import Forwarder
 from services.recorder.rows import Origin
 from services.recorder.spool import Spool
@@ -24,7 +24,7 @@ from services.recorder.sqlite_store import IN_MEMORY, SqliteStore
 from services.recorder.store import DiskFull, Match, StoreUnreachable
 from services.runtime.hooks import Counting, Flushing, Keeping, Stopping
 from services.runtime.service import Incoming
-from tests.recorder.history import BEER, COOL, DAY, FOR_EVER, after
+from tests.recorder.history import BEER, COOL, DAY, FOR_EVER, after, sample
 
 PLANT = Plant.model_validate(
     {
@@ -350,6 +350,29 @@ def test_with_a_server_in_the_plant_file_rows_go_there_by_way_of_the_spool(datab
             break
         threading.Event().wait(0.05)
     assert store.raw(BEER, *FOR_EVER).value.tolist() == [18.0]
+
+
+def in_a_past(plant, folder):
+    with filling(plant, folder) as sink:
+        sink.write([sample(1)])
+
+
+def test_a_past_goes_into_the_embedded_store_where_no_server_is_named(tmp_path):
+    in_a_past(PLANT, tmp_path)
+    assert len(reading_store(PLANT, tmp_path).raw(BEER, *FOR_EVER)) == 1
+
+
+def test_a_past_goes_to_the_server_that_the_plant_file_names(database, tmp_path):
+    plant = with_server(database.url, database=database.database, writes="v1")
+    in_a_past(plant, tmp_path)
+    assert len(reading_store(plant, tmp_path).raw(BEER, *FOR_EVER)) == 1
+    assert not (tmp_path / HISTORY).exists()
+
+
+def test_a_past_waits_in_the_spool_for_a_server_that_is_away(tmp_path):
+    plant = with_server("http://127.0.0.1:9")
+    in_a_past(plant, tmp_path)
+    assert waiting_for_server(tmp_path, after(days=1))[0].rows == 1
 
 
 def test_secrets_are_read_from_their_files(tmp_path):
