@@ -55,7 +55,6 @@ class FullPower:
     """Crashes at full power until the beer is there; stops only for ice. All else as the policy it takes over from."""
 
     def __init__(self, before: Predictive, case: Case) -> None:
-        self.cpu_s = 0.0
         self._before = before
         self._programmes = case.programmes
 

@@ -42,7 +42,6 @@ class Verdict:
     starts_per_hour: float
     short_rests: int
     kwh: float
-    cpu_ms_per_chamber_minute: float
 
 
 def judge(case: Case, outcome: Outcome) -> Verdict:
@@ -53,7 +52,6 @@ def judge(case: Case, outcome: Outcome) -> Verdict:
         outcome.starts / outcome.compressors / hours,
         outcome.short_rests,
         outcome.kwh,
-        outcome.cpu_s * 1000.0 / (hours * 60.0) / len(case.models),
     )
 
 

@@ -3,7 +3,6 @@ run."""
 
 from collections.abc import Mapping
 from datetime import datetime, timedelta
-from time import process_time
 
 from benchmarks.control_plants import HOUR, Case, Programme
 from benchmarks.control_runs import setpoint
@@ -50,7 +49,6 @@ class Predictive:
     """One tuning, whatever the plant."""
 
     def __init__(self, case: Case, seed: int) -> None:
-        self.cpu_s = 0.0
         self._case = case
         self._start = case.start(seed)
         self.controllers = {name: controller_for(case.rules(name)) for name in case.models}
@@ -65,9 +63,7 @@ class Predictive:
         wants: list[Want] = []
         for name in self._order:
             sight = self._sight(name, now, elapsed_s, reads, tuple(wants))
-            before = process_time()
             decision = self.controllers[name].decide(sight)
-            self.cpu_s += process_time() - before
             self.decisions[name] = decision
             if decision.want:
                 wants.append(decision.want)

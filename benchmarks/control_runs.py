@@ -27,20 +27,17 @@ class Trace:
 
 @dataclass(slots=True)
 class Outcome:
-    """One run: traces by judged chamber; `kwh`, compressor starts and short rests of the whole plant; control's CPU."""
+    """One run: traces by judged chamber; `kwh`, compressor starts and short rests of the whole plant."""
 
     traces: dict[str, Trace]
     kwh: float = 0.0
     starts: int = 0
     short_rests: int = 0
-    cpu_s: float = 0.0
     compressors: int = 1
 
 
 class Policy(Protocol):
     """A way of control: readings in, levels of every output out; called every ten seconds."""
-
-    cpu_s: float
 
     def act(self, now: datetime, elapsed_s: float, reads: Mapping[Key, float], plant: Plant) -> Mapping[Key, float]: ...
 
@@ -126,7 +123,6 @@ class Run:
             sum(truth.kwh for truth in truths.values()),
             sum(truths[name].starts for name in machines),
             sum(truths[name].short_rests for name in machines),
-            self.policy.cpu_s,
             len(machines),
         )
 
@@ -161,7 +157,6 @@ class Thermostat:
     2 K."""
 
     def __init__(self, case: Case, seed: int) -> None:
-        self.cpu_s = 0.0
         self._case = case
         self._on: dict[Key, float] = {}
         self._stopped_at: dict[Key, float] = {}

@@ -219,14 +219,16 @@ class BeerController:
     def _may_cool(self, coast: Array, error: float, sight: Sight) -> bool:
         if self._clock_s - self._heated_s < self.tuning.change_over_s and error < 0.6:
             return False
-        if sight.ready_in_s > 0.0 or self._frost(sight, 0.3) or not self._is_bath_useful(sight):
+        if sight.ready_in_s > 0.0 or not self._is_bath_useful(sight):
             return False
         if self._runs == 1 and error < self.tuning.far_k and self._clock_s - self._started_s < self.tuning.watch_s:
             return False
         near = int(self.tuning.start_look_s / _EVERY_S)
         crest = max(error, float(self._errors(COOL, sight)[:near].max()))
+        if crest < self.band_k or float(coast[:near].min()) <= -self.band_k or self._frost(sight, 0.3):
+            return False
         after = self._outlook.pulse @ self.filter.state - sight.setpoint_c
-        return crest >= max(self.band_k, -float(after[:near].min())) and float(coast[:near].min()) > -self.band_k
+        return crest >= -float(after[:near].min())
 
     def _is_bath_useful(self, sight: Sight) -> bool:
         if not self._pumped or sight.bath_c is None:

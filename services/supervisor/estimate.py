@@ -41,9 +41,10 @@ _RELEARN_MOVE = 0.02
 class Estimator:
     """State (see `model`) and parameters together. Feed it with `pass_time` and `see`; read `state` and `spread`."""
 
-    __slots__ = ("learnt", "covariance", "fresh", "state", "_air", "_beer", "_drift", "_known", "_mode", "_noise",
-    "_since",
-                 "_start", "_ticks", "_room", "_theta")  # fmt: skip
+    __slots__ = (
+        "covariance", "fresh", "learnt", "state", "_air", "_beer", "_beer_sd_k", "_drift", "_known", "_mode", "_room",
+        "_since", "_start", "_theta", "_ticks",
+    )  # fmt: skip
 
     def __init__(self, shape: Shape) -> None:
         self.learnt = Learnt(shape)
@@ -58,6 +59,7 @@ class Estimator:
         self._air: float | None = None
         self._room: float | None = None
         self._ticks = self._since = 0
+        self._beer_sd_k: float | None = None
         self._start = self.state
 
     def begin(self, beer_c: float, air_c: float | None, room_c: float | None) -> None:
@@ -82,6 +84,7 @@ class Estimator:
         self.covariance[STATES:, STATES:] = known
         self.covariance[range(STATES), range(STATES)] = spread**2
         self._start = self.state.copy()
+        self._beer_sd_k = None
         self._ticks = 0
         self._beer.clear()
         self.fresh = False
@@ -123,6 +126,7 @@ class Estimator:
         if self.state[YEAST] < 0.0:
             self._weigh(_EYE[YEAST], 0.0, _NO_HEAT_VARIANCE)
         self._start = self.state.copy()
+        self._beer_sd_k = None
         self._since += self._ticks
         self._ticks = 0
         if self._since >= _RELEARN_TICKS:
@@ -185,12 +189,14 @@ class Estimator:
     @property
     def beer_sd_k(self) -> float:
         """Standard deviation of the mean beer."""
-        return sqrt(max(0.0, float(MEAN_ROW @ self.covariance[:STATES, :STATES] @ MEAN_ROW)))
+        if self._beer_sd_k is None:
+            self._beer_sd_k = sqrt(max(0.0, float(MEAN_ROW @ self.covariance[:STATES, :STATES] @ MEAN_ROW)))
+        return self._beer_sd_k
 
     @property
     def sureness(self) -> float:
         """0 (safe guesses) to 1."""
-        return sureness(self.learnt.shape, np.diagonal(self.covariance)[STATES:])
+        return sureness(self.learnt.guessed, np.diagonal(self.covariance)[STATES:])
 
 
 _EYE = np.eye(STATES)

@@ -36,15 +36,18 @@ class Learnt:
 
     `theta` are natural logarithms in the order of `names`. `step[mode][k]` carries a state over k ticks,
     `slope[mode][k]` is its derivative by each parameter, `air[mode]` and `air_slope[mode]` the same for the air's row.
+    `parameters` are in their units; `guessed` are the variances of the logarithms before anything was seen.
     """
 
-    __slots__ = ("air", "air_slope", "highest", "lowest", "names", "shape", "slope", "step", "theta")
+    __slots__ = ("air", "air_slope", "guessed", "highest", "lowest", "names", "parameters", "shape", "slope", "step",
+    "theta")  # fmt: skip
 
     def __init__(self, shape: Shape, theta: Array | None = None) -> None:
         self.shape = shape
         self.names = tuple(shape.guesses)
         middle = np.array([log(guess.median) for guess in shape.guesses.values()])
         reach = _BOUND * np.array([guess.spread for guess in shape.guesses.values()])
+        self.guessed = guess_variance(shape)
         self.lowest, self.highest = middle - reach, middle + reach
         self.adopt(middle if theta is None else theta)
 
@@ -53,6 +56,7 @@ class Learnt:
         self.theta = np.clip(theta, self.lowest, self.highest)
         nudged = [self.theta, *(self.theta + _NUDGE * row for row in np.eye(len(self.names)))]
         variants = [self._named(each) for each in nudged]
+        self.parameters: Mapping[str, float] = variants[0]
         self.step: dict[Mode, list[Array]] = {}
         self.slope: dict[Mode, list[Array]] = {}
         self.air: dict[Mode, Array] = {}
@@ -75,20 +79,15 @@ class Learnt:
     def _named(self, theta: Array) -> dict[str, float]:
         return {name: exp(value) for name, value in zip(self.names, theta, strict=True)}
 
-    @property
-    def parameters(self) -> dict[str, float]:
-        """In their units."""
-        return self._named(self.theta)
-
 
 def guess_variance(shape: Shape) -> Array:
     """Variances of the logarithms before anything has been seen."""
     return np.array([guess.spread**2 for guess in shape.guesses.values()])
 
 
-def sureness(shape: Shape, variance: Array) -> float:
+def sureness(guessed: Array, variance: Array) -> float:
     """0 while nothing has been learnt, towards 1 as the parameters' spreads shrink; the mean over parameters."""
-    shrunk = 1.0 - np.sqrt(np.maximum(variance, 0.0) / guess_variance(shape))
+    shrunk = 1.0 - np.sqrt(np.maximum(variance, 0.0) / guessed)
     return float(np.clip(shrunk, 0.0, 1.0).mean())
 
 

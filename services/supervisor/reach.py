@@ -67,6 +67,7 @@ class Chiller:
         self._begun: tuple[datetime, float] | None = None
         self._last: datetime | None = None
         self._load_j = self._bath_k_s = 0.0
+        self._reach: BathReach | None = None
 
     def see(self, now: datetime, bath_c: float, on: bool, load_w: float) -> None:
         """One look: the bath, whether the machine runs, and the heat that vessels put in."""
@@ -102,9 +103,15 @@ class Chiller:
         known = self._known + side * ((taken_w - float(row @ self._known)) / total)
         self._known = np.array([known[0], max(self._least_w_k, known[1])])
         self._covariance = covariance - np.outer(side, side / total)
+        self._reach = None
 
     def reach(self) -> BathReach:
         """What is known now."""
+        if self._reach is None:
+            self._reach = self._made()
+        return self._reach
+
+    def _made(self) -> BathReach:
         (of_power, both), (_, of_slope) = self._covariance.tolist()
         first = self._first.diagonal()
         shrunk = 1.0 - np.sqrt(np.clip(self._covariance.diagonal() / first, 0.0, 1.0))
@@ -126,3 +133,4 @@ class Chiller:
         if numbers.shape != (6,) or not np.isfinite(numbers).all() or numbers[1] < self._least_w_k:
             raise ValueError(f"what was kept of a chiller, {numbers.tolist()}, makes no sense")
         self._known, self._covariance = numbers[:2], numbers[2:].reshape(2, 2)
+        self._reach = None

@@ -95,7 +95,7 @@ class Trips:
         """Takes the facts in; returns whether any interlock changed."""
         states, changed = self.states, False
         for row, trips in self._judged:
-            before = states.get(row.id)
+            before = states.get(row.id) if states else None
             if before is None:
                 if not trips(facts, False):
                     continue

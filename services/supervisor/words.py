@@ -57,8 +57,11 @@ def why(board: Board, now_s: float, guards_say: Mapping[str, str]) -> str:
 
 def _out_of_reach(board: Board) -> str:
     """That more cold is asked for than there is, where that is sure."""
-    reach, facts = _reach(board), board.facts
-    if reach is None or facts.setpoint_c is None or not facts.wished & COOL or board.drawing:
+    facts = board.facts
+    if facts.setpoint_c is None or not facts.wished & COOL or board.drawing:
+        return ""
+    reach = _reach(board)
+    if reach is None:
         return ""
     surely_c = reach.coldest_c - SURELY * reach.sd_k
     if surely_c <= facts.setpoint_c + facts.tolerance_k:

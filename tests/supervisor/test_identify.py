@@ -50,8 +50,8 @@ def test_pulse_ends_between_coasting_and_cooling() -> None:
 
 
 def test_nothing_is_sure_before_anything_was_seen() -> None:
-    assert sureness(SHAPE, guess_variance(SHAPE)) == 0.0
-    assert sureness(SHAPE, guess_variance(SHAPE) / 100.0) == pytest.approx(0.9)
+    assert sureness(guess_variance(SHAPE), guess_variance(SHAPE)) == 0.0
+    assert sureness(guess_variance(SHAPE), guess_variance(SHAPE) / 100.0) == pytest.approx(0.9)
 
 
 def test_ordinary_operation_makes_sure() -> None:
