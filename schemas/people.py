@@ -43,6 +43,8 @@ DaySpan = Annotated[str, AfterValidator(_span)]
 ClockTime = Annotated[str, StringConstraints(pattern=rf"^{_CLOCK}$")]
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 WEEK: tuple[Day, ...] = get_args(Day)
+WeekTime = Annotated[str, StringConstraints(pattern=rf"^(?:{'|'.join(WEEK)}) {_CLOCK}$")]
+"""A day of the week and a time of it, on the site's clocks: `sun 18:00`."""
 WebAddress = Annotated[str, StringConstraints(pattern=_URL, max_length=2000)]
 MailAddress = Annotated[str, StringConstraints(pattern=r"^[^@\s,;<>]+@[^@\s,;<>]+$", max_length=254)]
 Variable = Annotated[str, StringConstraints(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$")]
@@ -218,6 +220,9 @@ class NotifierRules(Model):
     mail: MailServer | None = None
     digest: ClockTime = Field(
         default="18:00", description="When what is low is told, once a day, on the site's clocks."
+    )
+    weekly: WeekTime | Literal["never"] = Field(
+        default="sun 18:00", description="When whoever is told what is low is told of the week's alarms, if any."
     )
     flood_at: Annotated[int, Field(ge=2, le=100)] = Field(
         default=5, description="Messages to one address within ten minutes; what is more comes as one."

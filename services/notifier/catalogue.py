@@ -83,6 +83,14 @@ def definition_of(name: str, catalogue: Catalogue) -> Definition:
     return UNKNOWN if kind is None else catalogue.get(kind, UNKNOWN)
 
 
+def span(seconds: float) -> str:
+    """`2 h`, `15 min`, `30 s`: the largest unit that leaves a whole number."""
+    for unit, length in (("d", 86400), ("h", 3600), ("min", 60)):
+        if seconds and seconds % length == 0:
+            return f"{seconds / length:g} {unit}"
+    return f"{seconds:g} s"
+
+
 class Definitions:
     """The catalogue as one plant changes it: for the whole site, for a chamber, for one alarm of a kind.
 

@@ -20,6 +20,7 @@ from services.notifier.catalogue import Catalogue, Definitions, standard_catalog
 from services.notifier.desk import Desk, DeskState
 from services.notifier.dispatch import ANSWER, FOLLOWED, RESULT, Result
 from services.notifier.herald import Herald
+from services.notifier.ledger import Ledger, LedgerState
 from services.notifier.loads import Loads
 from services.notifier.orders import Orders, Tasks
 from services.notifier.records import AlarmRecord
@@ -27,6 +28,7 @@ from services.notifier.register import Change, Register
 from services.notifier.requests import ASKED_FOR, Answer
 from services.notifier.watch import HealthWatch
 from services.notifier.watchers import Finding, watchers_for
+from services.notifier.week import week_in_words
 from services.runtime.service import Durability, Incoming, Outgoing
 
 HEALTH_PERIOD_S = 10.0
@@ -47,6 +49,7 @@ class NotifierState(Model):
     journal_lines: int = 0
     desk: DeskState = DeskState()
     tasks: dict[str, Instant] = {}
+    week: LedgerState = LedgerState()
     seen: Instant | None = None
 
 
@@ -82,6 +85,7 @@ class Notifier:
         self._register = Register(Definitions(plant, self._catalogue, self._loads), state.records)
         self._desk = Desk(plant, state.desk, key)
         self._orders = Orders(plant, self._register, self._desk, state.answers, Tasks(dict(state.tasks)), key)
+        self._ledger = Ledger(state.week)
         self._absence = Absence(state.seen, booted)
         self._watchers = watchers_for(plant)
         self._herald = Herald(self._site, self.name, state.journal_lines, announce)
@@ -140,6 +144,8 @@ class Notifier:
         said += self._end_momentary(now)
         for finding in [one for watcher in self._watchers for one in watcher.judge(now)]:
             said += self._take_finding(finding, now)
+        if self._desk.week_is_over(now):
+            self._tell_of_week(now)
         return [*said, *self._look(now)]
 
     def snapshot(self) -> NotifierState:
@@ -151,6 +157,7 @@ class Notifier:
             journal_lines=self._herald.lines,
             desk=self._desk.kept,
             tasks=self._orders.tasks.until,
+            week=self._ledger.kept,
             seen=self._absence.seen,
         )
 
@@ -273,5 +280,13 @@ class Notifier:
         records = [record for record in self._register.records.values() if record.raised is not None]
         return [*said, *self._desk.look(records, self._register.find, self._register.rules, now)]
 
+    def _tell_of_week(self, now: datetime) -> None:
+        written = week_in_words(self._ledger.week(now), self._register, self.plant, now)
+        if written is not None:
+            self._desk.tell_of_week(written, now)
+
     def _tell(self, changes: Iterable[Change], now: datetime) -> list[Outgoing]:
+        changes = tuple(changes)
+        for change in changes:
+            self._ledger.note(change, now)
         return self._herald.changes(changes, self._register, now)

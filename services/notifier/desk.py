@@ -15,7 +15,7 @@ from services.notifier.links import Claim, sign
 from services.notifier.messages import Told, Written, message, test_message
 from services.notifier.outbox import Envelope, Notice, Outbox, OutboxState
 from services.notifier.records import AlarmRecord, alarm_of
-from services.notifier.routes import members
+from services.notifier.routes import hears_of_weeks, members, week_ended
 from services.runtime.service import Outgoing
 
 URGENT = (Priority.CRITICAL, Priority.HIGH)
@@ -39,6 +39,7 @@ class DeskState(Model):
 
     episodes: tuple[Episode, ...] = ()
     outbox: OutboxState = OutboxState()
+    week_ended: Instant | None = None
 
 
 class Desk:
@@ -51,12 +52,13 @@ class Desk:
         self._outbox = Outbox(kept.outbox, plant.notifier.flood_at)
         self._outbox.drop(set(self._outbox.members) - set(members(plant)))
         self._beaten: datetime | None = None
+        self._week_ended = kept.week_ended
         self._changed: set[str] = set()
 
     @property
     def kept(self) -> DeskState:
         """For the snapshot."""
-        return DeskState(episodes=tuple(self._episodes.values()), outbox=self._outbox.kept)
+        return DeskState(episodes=tuple(self._episodes.values()), outbox=self._outbox.kept, week_ended=self._week_ended)
 
     def plant_changed(self, plant: Plant) -> None:
         """Addresses that are no more are forgotten, with what waits for them."""
@@ -90,6 +92,18 @@ class Desk:
         """Puts a test message for each address in line."""
         for member in targets:
             self._outbox.add_test(member, who, request, now)
+            self._changed.add(member)
+
+    def week_is_over(self, now: datetime) -> bool:
+        """Whether people are to be told of a week; the first that begins while nobody looks on is not told."""
+        ended = week_ended(now, self._plant) if self._plant.notifier.routes else None
+        before, self._week_ended = self._week_ended, ended or self._week_ended
+        return before is not None and ended is not None and ended > before
+
+    def tell_of_week(self, written: Written, now: datetime) -> None:
+        """Puts what is said of a week in line for whoever is told what is low."""
+        for member in hears_of_weeks(self._plant):
+            self._outbox.add_text(member, f"week {self._week_ended}", written.subject, written.text, now)
             self._changed.add(member)
 
     def reports(self, now: datetime) -> list[Outgoing]:
@@ -135,6 +149,8 @@ class Desk:
         yield Outgoing(f"{DISPATCH}{envelope.id}", dispatch.model_dump_json().encode())
 
     def _words(self, envelope: Envelope, told: list[Told], person: str, now: datetime) -> tuple[Written, str]:
+        if envelope.text:
+            return Written(subject=envelope.subject, text=envelope.text), ""
         if not envelope.notices:
             return test_message(self._plant, envelope.member, envelope.asked_by, now), ""
         if not told:

@@ -8,8 +8,7 @@ from schemas.alarms import AlarmPhase as Phase
 from schemas.base import SITE_WIDE, Model, Text
 from schemas.conditions import kind_of
 from schemas.plant import Plant
-from services.notifier.catalogue import Definition
-from services.notifier.review import span
+from services.notifier.catalogue import Definition, span
 
 LONGEST_DETAIL = 160
 LINES_AT_MOST = 60
@@ -39,7 +38,7 @@ class Written(Model):
     """A message's words."""
 
     subject: Text
-    text: Text
+    text: str
 
 
 def message(told: Sequence[Told], plant: Plant, now: datetime, link: str = "") -> Written:
@@ -57,9 +56,14 @@ def test_message(plant: Plant, member: str, who: str, now: datetime) -> Written:
 
 def headline(alarm: Alarm, definition: Definition, plant: Plant) -> str:
     """`Ale fridge: beer too warm`; names what it concerns where the kind alone does not."""
-    subject = alarm.name.removeprefix(kind_of(alarm.name) or alarm.name).strip("-")
+    return named(alarm.chamber, alarm.name, definition, plant)
+
+
+def named(chamber: str, name: str, definition: Definition, plant: Plant) -> str:
+    """The same for an alarm of which only chamber and name are at hand."""
+    subject = name.removeprefix(kind_of(name) or name).strip("-")
     title = definition.title + (f" ({subject})" if subject else "")
-    return f"{place(alarm.chamber, plant)}: {title[:1].lower()}{title[1:]}"
+    return f"{place(chamber, plant)}: {title[:1].lower()}{title[1:]}"
 
 
 def place(chamber: str, plant: Plant) -> str:
@@ -97,6 +101,8 @@ def _remarks(one: Told) -> list[str]:
     said = [STANDS[alarm.phase].format(by=alarm.by or "somebody")] if alarm.phase in STANDS else []
     if one.late_s and alarm.phase not in STANDS:
         said.append(f"Nobody has acknowledged it for {span(one.late_s)}.")
+    if Nuisance.STALE in alarm.nuisance:
+        said.append("It has stood for over a day: see to it, or shelve it with a reason.")
     if Nuisance.CHATTERING in alarm.nuisance:
         said.append("It comes and goes; the next hour's returns are not told one by one.")
     return said

@@ -40,7 +40,7 @@ class Notice(Model):
 
 
 class Envelope(Model):
-    """One message to one address: notices, or (none) a test that `asked_by` wanted."""
+    """One message to one address: notices, or a `text` of its own, or (neither) a test that `asked_by` wanted."""
 
     id: Text
     member: Text
@@ -48,6 +48,7 @@ class Envelope(Model):
     asked_by: Text = ""
     written: Instant
     subject: Text = ""
+    text: str = ""
     attempts: Annotated[int, Field(ge=0)] = 0
     next_attempt: Instant | None = None
     delivered: Instant | None = None
@@ -117,6 +118,12 @@ class Outbox:
         self._envelopes[member].append(
             Envelope(id=_id_of(member, [request]), member=member, asked_by=asked_by, written=now)
         )
+
+    def add_text(self, member: str, key: str, subject: str, text: str, now: datetime) -> None:
+        """A message of its own, once for its key."""
+        fresh = Envelope(id=_id_of(member, [key]), member=member, written=now, subject=subject, text=text)
+        if self.find(fresh.id) is None:
+            self._envelopes[member].append(fresh)
 
     def write_up(self, now: datetime) -> set[str]:
         """Makes messages of what is queued, a flood one message; returns the addresses for which it did."""

@@ -1,10 +1,12 @@
 """The catalogue as people review it: `python -m services.notifier.review > docs/alarms.md`.
 
-With a plant file as its argument it prints what holds at that site, alarm by alarm and chamber by chamber.
+With a plant file as its argument it prints what holds at that site, alarm by alarm and chamber by chamber; with the
+folder of its services' state, too, how the alarms have behaved: chattering, stale, set aside.
 """
 
 import sys
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 
 from schemas.alarms import Priority
@@ -12,7 +14,13 @@ from schemas.base import SITE_WIDE
 from schemas.conditions import ConditionKind
 from schemas.plant import Plant
 from schemas.plant_file import load
-from services.notifier.catalogue import Catalogue, Definition, Definitions, standard_catalogue
+from services.notifier.catalogue import Catalogue, Definition, Definitions, span, standard_catalogue
+from services.notifier.core import NotifierState
+from services.notifier.ledger import Ledger
+from services.notifier.register import Register
+from services.notifier.week import nuisances
+from services.runtime.clock import SystemClock
+from services.runtime.state import Saved
 
 HEAD = """# Alarms
 
@@ -30,6 +38,8 @@ A plant file changes what it names, for a chamber (`chambers: {left: {alarms: {d
 the whole site (`notifier: {alarms: ...}`): `priority`, `on_delay`, `off_delay`, `respond_within`, `deadband`,
 `latching`, `response`. `python -m services.notifier.review my-plant.yaml` prints what then holds. Nothing but what is
 critical is told of a chamber with `in_use: false`. How people are reached is in [telling people](telling-people.md).
+With the folder of the services' state behind it, the same command shows how the alarms behaved in the last week: how
+often each was announced, which chatter (three times within an hour), are stale (stand for over a day) or set aside.
 """
 FOLLOWS = {"nothing": "nothing", "volume": "the vessel's volume", "load": "how fast what stands there warms"}
 TABLE = ("alarm", "priority", "announced after", "respond within", "latching", "explained away by")
@@ -57,12 +67,16 @@ def site_report(plant: Plant, catalogue: Catalogue) -> str:
     return "\n".join([f"# Alarms of {plant.site.name}", "", *_table(TABLE, iter(rows)), ""])
 
 
-def span(seconds: float) -> str:
-    """`2 h`, `15 min`, `30 s`: the largest unit that leaves a whole number."""
-    for unit, length in (("d", 86400), ("h", 3600), ("min", 60)):
-        if seconds and seconds % length == 0:
-            return f"{seconds / length:g} {unit}"
-    return f"{seconds:g} s"
+def behaviour_report(plant: Plant, catalogue: Catalogue, state: NotifierState, now: datetime) -> str:
+    """How alarms behaved in the last week, and which chatter, are stale or set aside now."""
+    register = Register(Definitions(plant, catalogue), state.records)
+    week = Ledger(state.week).week(now)
+    head = ("alarm", "announced", "while chattering", "became stale")
+    lines = [f"| {' | '.join(head)} |", f"|{' --- |' * len(head)}"]
+    for (chamber, name), one in sorted(week.items(), key=lambda entry: -entry[1].raised):
+        lines.append(f"| `{name}` in {chamber} | {one.raised} | {one.chattering} | {one.stale} |")
+    text = [*lines, "", *(f"- {line}" for line in nuisances(register, plant, now))]
+    return "\n".join(["", "## How the alarms behaved in the last week", "", *text, ""])
 
 
 def _table(head: tuple[str, ...], rows: Iterator[tuple[str, Definition]]) -> list[str]:
@@ -98,6 +112,19 @@ def _entry(kind: ConditionKind, entry: Definition) -> str:
     return "\n".join(["", f"## {entry.title} (`{kind}`)", "", "| | |", "| --- | --- |", *rows])
 
 
-if __name__ == "__main__":
+def main(plant_file: str = "", state_folder: str = "") -> str:
+    """The report that the arguments ask for. Raises PlantFileError, or FileNotFoundError where no state is."""
     found = standard_catalogue()
-    print(site_report(load(Path(sys.argv[1])), found) if len(sys.argv) > 1 else rationalisation(found), end="")
+    if not plant_file:
+        return rationalisation(found)
+    plant = load(Path(plant_file))
+    report = site_report(plant, found)
+    if state_folder:
+        saved = Saved.model_validate_json((Path(state_folder) / "notifier.json").read_bytes())
+        state = NotifierState.model_validate(saved.snapshot)
+        report += behaviour_report(plant, found, state, SystemClock().now())
+    return report
+
+
+if __name__ == "__main__":
+    print(main(*sys.argv[1:3]), end="")

@@ -1,7 +1,7 @@
 """Whom an alarm concerns at a moment: routes by priority, chamber and time of day; quiet hours of people."""
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from schemas.alarms import Priority
 from schemas.conditions import kind_of
@@ -49,3 +49,21 @@ def digest_after(raised: datetime, rules: NotifierRules, plant: Plant) -> dateti
     hour, minute = divmod(minutes_of(rules.digest), 60)
     told = local.replace(hour=hour, minute=minute, second=0, microsecond=0)
     return told if told > local else (told + timedelta(days=1))
+
+
+def week_ended(now: datetime, plant: Plant) -> datetime | None:
+    """When a week of alarms ended last, in UTC; None where nobody wants to hear of weeks."""
+    day, _, clock = plant.notifier.weekly.partition(" ")
+    if not clock:
+        return None
+    local = now.astimezone(plant.zone)
+    hour, minute = divmod(minutes_of(clock), 60)
+    ended = local.replace(hour=hour, minute=minute, second=0, microsecond=0)
+    ended -= timedelta(days=(ended.weekday() - WEEK.index(day)) % 7)
+    return (ended if ended <= local else ended - timedelta(days=7)).astimezone(UTC)
+
+
+def hears_of_weeks(plant: Plant) -> list[str]:
+    """The addresses that are told what is low, each once."""
+    routes = [route for route in plant.notifier.routes if Priority.LOW in route.priorities]
+    return list(dict.fromkeys(member for route in routes for member in route.to))

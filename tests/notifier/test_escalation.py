@@ -126,6 +126,15 @@ def test_a_flood_is_one_message():
     assert len(bench.sent[0].alarms) == 30
 
 
+def test_a_flood_of_a_large_site_is_one_message_too():
+    bench = staffed(to("ben.phone"), flood_at=5)
+    for number in range(150):
+        bench.condition(f"output-not-following-long-name-{number}")
+    bench.deliver(30)
+    assert len(bench.sent) == 1
+    assert "and 90 more" in bench.sent[0].text
+
+
 def test_a_flood_that_trickles_is_gathered_after_the_first_few():
     bench = staffed(to("ben.phone"), flood_at=3)
     for number in range(20):
