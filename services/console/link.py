@@ -81,7 +81,7 @@ class BrokerBus:
 
     def __init__(self, live: Live, ground: Ground) -> None:
         self.since: datetime | None = ground.clock.now()
-        self._live = live
+        self.live = live
         self._ground = ground
         self._connected = False
         self._told: deque[Told | bool] = deque()
@@ -144,7 +144,7 @@ class BrokerBus:
         host.end()
 
     def _host(self) -> tuple[Host, BrokerLink]:
-        ground, plant = self._ground, self._live.plant
+        ground, plant = self._ground, self.live.plant
         link = BrokerLink(
             ground.broker,
             f"coldside-{plant.site.name}-{ServiceName.CONSOLE}",
@@ -182,15 +182,15 @@ class BrokerBus:
         if isinstance(told, bool):
             return self._turn_link(told)
         if isinstance(told, Plant):
-            return self._live.follow(told)
+            return self.live.follow(told)
         if isinstance(told, str):
-            return self._live.refuse_plant(told)
+            return self.live.refuse_plant(told)
         if isinstance(told, Accepted | Refused):
             future = self._waiting.pop(told.id, None)
             if future is not None and not future.done():
                 future.set_result(told)
             return None
-        return self._live.take(told, self._ground.clock.now())
+        return self.live.take(told, self._ground.clock.now())
 
     def _turn_link(self, connected: bool) -> Change:
         self._connected = connected
