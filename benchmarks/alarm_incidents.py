@@ -54,7 +54,7 @@ POWER_OFF = timedelta(minutes=20)
 INCIDENTS: tuple[Staged, ...] = (
     Staged(
         what="the heater's relay sticks on, and its air gets hot",
-        tells=(Told(Kind.AIR_TOO_HOT, "the air is at its limit", lambda scene: scene.air_c("ale") >= 45.0),),
+        tells=(Told(Kind.AIR_TOO_HOT, "the air is at its limit", lambda scene: scene.air_c("ale") >= 38.0),),
         goes_wrong=breaks(FaultKind.WELDED_ON, "ale", "heat"),
         plant=HOT_FRIDGE, lasts=6 * HOUR, set_up=holds(18.0),
     ),

@@ -155,6 +155,7 @@ class Board:
         facts.by_air = beer_c is None and air_c is not None and seen.air_may_steer
         facts.blind = beer_c is None and not facts.by_air
         facts.locked = self._is_locked(now)
+        facts.unasked = self.decision.estimate.unasked if self.decision is not None else None
         self._look_at_limits(facts, now)
         self._look_at_outputs(facts, now_s)
         self._look_back(facts, now_s, beer_c if air_c is None else air_c)
@@ -172,6 +173,7 @@ class Board:
         limits, held = self.bounds(now), self.asked.current(now)
         wanted_c = temperature(held, self.chamber)
         facts.floor_c, facts.ceiling_c = limits.floor_c, limits.ceiling_c
+        facts.air_ceiling_c = self.chamber.limits.air_highest_c
         facts.tolerance_k = held.tolerance_k if held is not None else 0.5
         facts.free_rise = held is not None and not held.may_heat
         facts.kept_above_c = held.alarm_below_c if held is not None else None
