@@ -1,13 +1,14 @@
-"""How sure forecasts are of themselves: intervals for `gravity stable` over fifty simulated batches."""
+"""How sure forecasts are of themselves: `gravity stable` over fifty simulated batches, and the arrival of crashes."""
 
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from math import exp
 from random import Random
-from statistics import median
+from statistics import mean, median
 from typing import NamedTuple
 
+from benchmarks import crash_arrival
 from benchmarks.rows import Row, at_most, between
 from brewing import gravity
 from brewing.attenuation import logistic_extract
@@ -54,6 +55,17 @@ def run() -> Iterable[Row]:
     held, widths = zip(*[(low <= truth <= high, 24 * (high - low)) for low, truth, high in _intervals()], strict=True)
     yield between(NAME, "stable_interval_coverage", sum(held) / len(held), "", 0.70, 0.90)
     yield at_most(NAME, "stable_interval_hours", median(widths), "h", 36.0)
+    yield from _arrivals()
+
+
+def _arrivals() -> Iterator[Row]:
+    """Means over all forecasts from the crash's begin until the beer is there, hour by hour."""
+    crashes = list(crash_arrival.foretold())
+    known = [one for one in crashes if one.crash == "second crash"]
+    at_once = [one.error for one in crashes if one.crash == "first crash" and one.share == 0.0]
+    yield at_most(NAME, "crash_arrival_error", mean(one.error for one in known), "of its duration", 0.10)
+    yield Row(NAME, "crash_arrival_held", mean(one.held for one in known), "")
+    yield Row(NAME, "crash_arrival_error_of_unknown_chamber_at_begin", mean(at_once), "of its duration")
 
 
 def _intervals() -> Iterator[tuple[float, float, float]]:

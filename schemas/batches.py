@@ -7,6 +7,11 @@ from pydantic import Field
 
 from schemas.base import Celsius, Finite, Instant, Level, Message, Model, Name, NotNegative, Text
 
+
+def _is_none(value: object) -> bool:
+    return value is None
+
+
 SpecificGravity = Annotated[float, Field(ge=0.98, le=1.2)]
 
 
@@ -35,6 +40,17 @@ class PlannedStep(Model):
     late: bool = Field(default=False, description="It began late, because nobody was there when it was due.")
     ends_earliest: Instant | None = Field(default=None, description="Lower end of the 80 % interval, where forecast.")
     ends_latest: Instant | None = Field(default=None, description="Upper end of the 80 % interval, where forecast.")
+    arrives: Instant | None = Field(
+        default=None,
+        exclude_if=_is_none,
+        description="When the beer itself is at `to_c`, where a step chills it: a forecast, until it is there.",
+    )
+    arrives_earliest: Instant | None = Field(
+        default=None, exclude_if=_is_none, description="Lower end of the 80 % interval of that, while it is forecast."
+    )
+    arrives_latest: Instant | None = Field(
+        default=None, exclude_if=_is_none, description="Upper end; None where it may never be there."
+    )
     instruction: Text = Field(default="", description="What a person is to do when it begins.")
     pressure_bar: Annotated[float, Field(ge=0, le=10)] | None = None
 

@@ -1,6 +1,7 @@
 """The scheduler's core: requests and news of batches in, setpoints, plans, conditions and journal lines out."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -44,7 +45,8 @@ from services.scheduler import senses
 from services.scheduler.answers import Answer, Answers, Refusal
 from services.scheduler.book import Book
 from services.scheduler.chores import Chore, ChoreList
-from services.scheduler.foresight import Foresight, Scores, score, together
+from services.scheduler.crash import ChamberCooling, CrashDesk, arrived
+from services.scheduler.foresight import Foresight, Scores, score, score_arrivals, together
 from services.scheduler.herald import Herald
 from services.scheduler.manual import ManualSetpoints
 from services.scheduler.messages import (
@@ -73,6 +75,7 @@ class SchedulerState(Model):
     answers: tuple[Answer, ...] = ()
     journal_lines: int = 0
     scores: Scores = Scores()
+    cooling: tuple[ChamberCooling, ...] = ()
 
 
 class Scheduler:
@@ -89,7 +92,8 @@ class Scheduler:
         self.book = Book(plant, state.batches, state.resting)
         self.chores = ChoreList(plant.zone, state.chores, state.quiet)
         self.manual = ManualSetpoints(self.book, state.manual)
-        self._outlooks = Outlooks(self.book, ALWAYS, foresight)
+        self._crashes = CrashDesk(plant, state.cooling)
+        self._outlooks = Outlooks(self.book, ALWAYS, self._crashes, foresight)
         self._herald = Herald(self.book, self.chores, self.manual, self._outlooks, state.conditions)
         self._herald.scores = state.scores
         self._site = plant.site.name
@@ -141,7 +145,7 @@ class Scheduler:
         """Takes a request or a chamber's status in; anything else is none of its business."""
         body = incoming.body
         if isinstance(body, ChamberStatus):
-            return self._moved_on(senses.see_beer(self.book, body, now), now)
+            return [*self._follow_crash(body, now), *self._moved_on(senses.see_beer(self.book, body, now), now)]
         if isinstance(body, GravityReading):
             return self._moved_on(senses.hear_gravity(self.book, body, now), now)
         if incoming.topic == WAKE_TOPIC:
@@ -186,11 +190,12 @@ class Scheduler:
             answers=self._answers.kept,
             journal_lines=self._journal_lines,
             scores=self._herald.scores,
+            cooling=self._crashes.kept,
         )
 
     def plant_changed(self, plant: Plant, now: datetime) -> Iterable[Outgoing]:
         """Limits and holds as they are now; batches under way stay as they were accepted."""
-        self.book.plant, self.chores.zone = plant, plant.zone
+        self.book.plant, self._crashes.plant, self.chores.zone = plant, plant, plant.zone
         self._gravity_topics = gravity_topics(plant)
         self._touch_everything()
         return self._settle(now)
@@ -227,6 +232,27 @@ class Scheduler:
             return ()
         self._touch(batch)
         return self._settle(now)
+
+    def _follow_crash(self, status: ChamberStatus, now: datetime) -> list[Outgoing]:
+        """What is learnt of a beer that is being chilled, and that it is there."""
+        record = self.book.in_chamber(status.chamber)
+        if record is None or record.crash is None or record.crash.arrived is not None or status.estimate is None:
+            return []
+        beer_c, at = status.estimate.beer_c, min(status.at, now)
+        learnt, there = self._crashes.see(record, beer_c, at), arrived(record, beer_c, at)
+        if there is None and not learnt:
+            return []
+        self._herald.renew(record.batch)
+        self._touch(record.batch)
+        told = [] if there is None else [self._journal(self._arrived(*there), now)]
+        return [*told, *self._settle(now)]
+
+    def _arrived(self, record: BatchRecord, decision: Decision) -> Decision:
+        """Keeps it, and compares it with what was foretold."""
+        self.book.batches[record.batch] = record
+        found = score_arrivals(record.crash.foretold if record.crash else (), decision.at)
+        self._herald.scores = together(self._herald.scores, found)
+        return replace(decision, facts={**decision.facts, "made": float(found.made), "held": float(found.held)})
 
     def _touch(self, batch: str) -> None:
         self._wakes[batch] = self._wake = ALWAYS

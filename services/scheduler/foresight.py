@@ -11,7 +11,7 @@ from schemas.profiles import Step
 from services.scheduler.forecast import Foreseen, foresee
 from services.scheduler.gravity_facts import GravityFacts
 from services.scheduler.plan import Plan
-from services.scheduler.records import BatchRecord, Foretold, PastStep, target_c
+from services.scheduler.records import Arrival, BatchRecord, Foretold, PastStep, target_c
 
 ANEW_AFTER = timedelta(hours=6)
 KEEP_EACH = timedelta(hours=12)
@@ -105,6 +105,14 @@ def score(foretold: Iterable[Foretold], past: PastStep) -> Scores:
     """How the forecasts of a step's end look now that it has ended."""
     spans = [one for one in foretold if one.index == past.index and one.made > past.began]
     held = [one for one in spans if one.earliest <= past.ended <= one.latest]
+    width = sum(((one.latest - one.earliest) for one in spans), timedelta())
+    return Scores(made=len(spans), held=len(held), width_h=width.total_seconds() / 3600)
+
+
+def score_arrivals(foretold: Iterable[Arrival], arrived: datetime) -> Scores:
+    """How the forecasts of a beer's arrival look now that it is there."""
+    spans = [one for one in foretold if one.made < arrived]
+    held = [one for one in spans if one.earliest <= arrived <= one.latest]
     width = sum(((one.latest - one.earliest) for one in spans), timedelta())
     return Scores(made=len(spans), held=len(held), width_h=width.total_seconds() / 3600)
 

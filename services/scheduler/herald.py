@@ -10,6 +10,8 @@ from schemas.control import Setpoint
 from services.scheduler.book import Book
 from services.scheduler.chores import ChoreList
 from services.scheduler.course import next_move
+from services.scheduler.crash import Expected as Arrives
+from services.scheduler.crash import with_expected
 from services.scheduler.foresight import Scores, with_foretold
 from services.scheduler.manual import ManualSetpoints
 from services.scheduler.messages import (
@@ -22,6 +24,7 @@ from services.scheduler.messages import (
     resting_setpoint,
     truths,
     truths_change_at,
+    with_arrivals,
 )
 from services.scheduler.outlooks import Outlooks
 from services.scheduler.plan import Expected, Outlook, Plan, plan
@@ -48,6 +51,7 @@ class Herald:
         self._states: dict[str, BatchState] = {}
         self._expected: dict[str, list[Expected]] = {}
         self._plans: dict[str, Plan] = {}
+        self._arrivals: dict[str, dict[int, Arrives | None]] = {}
 
     def everything(self) -> list[Message]:
         """All that stands, once more."""
@@ -66,17 +70,27 @@ class Herald:
         found = plan(record, self._outlooks.foreseeing(record, now), now)
         self._expected[record.batch] = found.likely
         self._plans[record.batch] = found
+        arrivals = self._arrivals[record.batch] = self._outlooks.crashes.arrivals(record, found.likely, now)
         state = batch_state(record, found, self._outlooks.facts(record), self.scores, now)
+        state = state.model_copy(update={"steps": with_arrivals(state.steps, arrivals, record.arrived)})
         old = self._states.get(record.batch)
         if old is not None and state.model_copy(update={"at": old.at}) == old:
             return []
         self._states[record.batch] = state
         return [state]
 
+    def renew(self, batch: str) -> None:
+        """Something is known of it that its record does not say."""
+        self._told.pop(batch, None)
+
     def with_foretold(self, record: BatchRecord, now: datetime) -> BatchRecord:
         """The batch with what was last foretold of it, to be scored when it has come."""
         found = self._plans.pop(record.batch, None)
         noted = record if found is None else with_foretold(record, found, now)
+        if found is not None and noted.crash is not None and noted.crash.arrived is None:
+            expected = self._arrivals.get(record.batch, {}).get(noted.crash.index)
+            crash = with_expected(noted.crash, expected, now)
+            noted = noted if crash is noted.crash else noted.but(crash=crash)
         self._told[record.batch] = noted
         return noted
 
@@ -107,6 +121,7 @@ class Herald:
         self._expected.pop(batch, None)
         self._states.pop(batch, None)
         self._told.pop(batch, None)
+        self._arrivals.pop(batch, None)
         self._outlooks.forget(batch)
 
     def _own_moments(self, record: BatchRecord, outlook: Outlook, now: datetime) -> list[datetime | None]:

@@ -1,19 +1,21 @@
 """What is said of batches and chambers: their state, their setpoints, their conditions."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
 from schemas.base import Model, ServiceName
-from schemas.batches import BatchPhase, BatchState
+from schemas.batches import BatchPhase, BatchState, PlannedStep
 from schemas.conditions import ConditionKind, condition_name
 from schemas.control import Setpoint, Waypoint
 from schemas.ends import AttenuationAtLeast, GravityAtMost, GravityStable, Stability, Trigger
 from services.scheduler.book import word_asked
 from services.scheduler.chores import ChoreList
 from services.scheduler.course import rate_at, setpoint_at, waypoints
+from services.scheduler.crash import Expected
 from services.scheduler.foresight import Scores
 from services.scheduler.gravity_facts import GravityFacts
-from services.scheduler.plan import Expected, Outlook, Plan, planned_steps
+from services.scheduler.plan import Expected as Coming
+from services.scheduler.plan import Outlook, Plan, planned_steps
 from services.scheduler.records import BatchRecord, ManualSetpoint
 from services.scheduler.triggers import all_but_next
 from services.scheduler.words import lasting, says
@@ -51,8 +53,23 @@ def batch_state(record: BatchRecord, plan: Plan, facts: GravityFacts, scores: Sc
     )
 
 
+def with_arrivals(
+    steps: tuple[PlannedStep, ...], expected: Mapping[int, Expected | None], arrived: Mapping[int, datetime]
+) -> tuple[PlannedStep, ...]:
+    """The steps with when their beer is, or will be, at their target."""
+    told = list(steps)
+    for index, one in expected.items():
+        if one is not None:
+            update = {"arrives": one.likely, "arrives_earliest": one.earliest, "arrives_latest": one.latest}
+            told[index] = told[index].model_copy(update=update)
+    for index, moment in arrived.items():
+        if index < len(told):
+            told[index] = told[index].model_copy(update={"arrives": moment})
+    return tuple(told)
+
+
 def programme_setpoint(
-    record: BatchRecord, expected: Sequence[Expected], facts: GravityFacts, now: datetime
+    record: BatchRecord, expected: Sequence[Coming], facts: GravityFacts, now: datetime
 ) -> Setpoint | None:
     """What a batch's running step asks of its chamber; None when none runs."""
     step, run = record.step, record.run

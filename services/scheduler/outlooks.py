@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from services.scheduler.book import Book
+from services.scheduler.crash import CrashDesk
 from services.scheduler.foresight import Foresight
 from services.scheduler.gravity_facts import GravityFacts
 from services.scheduler.plan import Outlook
@@ -13,7 +14,10 @@ from services.scheduler.records import BatchRecord
 class Outlooks:
     """`awake_since` is since when somebody has been there to notice what is due."""
 
-    def __init__(self, book: Book, awake_since: datetime, foresight: Foresight | None = None) -> None:
+    def __init__(
+        self, book: Book, awake_since: datetime, crashes: CrashDesk, foresight: Foresight | None = None
+    ) -> None:
+        self.crashes = crashes
         self.awake_since = awake_since
         self._foresight = foresight
         self._book = book

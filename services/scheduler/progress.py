@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 from schemas.batches import BatchPhase
 from schemas.profiles import RampStep, Step
 from services.scheduler.course import held_part, setpoint_at
+from services.scheduler.crash import with_crash
 from services.scheduler.plan import Outlook
 from services.scheduler.records import BatchRecord, Decision, PastStep, StepRun, target_c
 from services.scheduler.states import Event, phase_after
@@ -55,7 +56,8 @@ def enter(record: BatchRecord, index: int, moment: datetime, late_s: float = 0.0
     said = f"'{step.name}' begins: {_does(step)}" + (f", {lasting(late_s)} late" if late_s else "")
     facts: dict[str, float | str | bool] = {"step": step.name, "index": float(index), "late_s": late_s}
     decision = Decision("step-begun", said, moment, record.batch, record.chamber, facts=facts)
-    return record.but(run=run, why=said), decision
+    anew = {done: at for done, at in record.arrived.items() if done != index}
+    return with_crash(record.but(run=run, why=said, arrived=anew)), decision
 
 
 def end_step(

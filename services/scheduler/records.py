@@ -61,6 +61,26 @@ class Foretold(Model):
     latest: Instant
 
 
+class Arrival(Model):
+    """When a beer was expected at a crash's target, as of a moment: an 80 % interval and the likely time."""
+
+    made: Instant
+    earliest: Instant
+    likely: Instant
+    latest: Instant
+
+
+class CrashRun(Model):
+    """A beer that is being chilled: since the step `index` began, until another temperature is asked for."""
+
+    index: int
+    began: Instant
+    from_c: Celsius
+    to_c: Celsius
+    arrived: Instant | None = None
+    foretold: tuple[Arrival, ...] = ()
+
+
 class PendingEdit(Model):
     """An edit that takes effect later."""
 
@@ -88,6 +108,9 @@ class BatchRecord(Model):
     edits: tuple[PendingEdit, ...] = ()
     gravity: GravityLog = GravityLog()
     foretold: tuple[Foretold, ...] = ()
+    crash: CrashRun | None = None
+    arrived: dict[int, Instant] = {}
+    """When the beer was at the target of steps that chilled it, by the step's index."""
     asked_c: Celsius | None = None
     """The setpoint it asks for, or asked for last."""
     why: Text = ""
