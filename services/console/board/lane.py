@@ -30,7 +30,8 @@ def draw(lane: Lane, view: View) -> str:
         f'<div class="heights" aria-hidden="true">{pen.labels()}</div>'
         f'<div class="plot" role="img" aria-label="{escape(summary(lane, view))}" data-trace="{trace(lane, view)}">'
         f'<svg viewBox="0 0 {BREADTH:g} {HEIGHT:g}" preserveAspectRatio="none" aria-hidden="true">'
-        f"{days(view, HEIGHT)}{shapes}</svg>{draw_marks(lane.marks, view)}</div>{step_strip(lane.steps, view)}"
+        f"{days(view, HEIGHT)}{shapes}</svg>{draw_marks(lane.marks, view)}{_bare(lane)}</div>"
+        f"{step_strip(lane.steps, view)}"
     )
 
 
@@ -43,6 +44,10 @@ def summary(lane: Lane, view: View) -> str:
     wanted = value_at(lane.ahead, view.now_ms) if lane.ahead else None
     asked = "" if wanted is None else f" Wanted now: {figure(number('temperature', wanted, view.units), 1)} {mark}."
     return f"{lane.title}: between {shown[0]} and {shown[1]} {mark} in this stretch of time.{asked}"
+
+
+def _bare(lane: Lane) -> str:
+    return "" if len(lane.beer) > 1 else '<span class="bare">nothing recorded in this stretch of time yet</span>'
 
 
 def days(view: View, height: float) -> str:

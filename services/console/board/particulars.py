@@ -46,11 +46,16 @@ class Row(NamedTuple):
 def table(heads: Sequence[str], rows: Sequence[Row], label: str) -> str:
     """As HTML, scrolled sideways where it has no room."""
     head = "".join(f"<th scope='col'>{escape(one)}</th>" for one in heads)
-    body = "".join(f"<tr>{''.join(f'<td>{cell}</td>' for cell in row.cells)}</tr>" for row in rows)
+    body = "".join(f"<tr>{''.join(map(_cell, heads, row.cells))}</tr>" for row in rows)
     return (
         f'<div class="scroll" tabindex="0" role="group" aria-label="{escape(label)}"><table class="rows">'
         f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
+
+
+def _cell(head: str, cell: str) -> str:
+    """With its column's head, which a narrow screen shows beside it."""
+    return f'<td data-head="{escape(head)}">{cell}</td>'
 
 
 def probe_rows(live: Live, chamber: str, units: Units) -> list[Row]:
@@ -89,7 +94,7 @@ def belief(status: ChamberStatus | None, units: Units) -> list[str]:
     said = [f"The beer is at {show_temperature(found.beer_c, units, 2)}, give or take {sd} (one standard deviation)."]
     if found.heat_w is not None:
         said.append(f"It takes up {figure(found.heat_w, 1)} W from yeast and whatever else is not accounted for.")
-    said.append(f"How well the chamber is known: {found.certainty:.0%}, {_certainty(found.certainty)}.")
+    said.append(f"How well the chamber is known: {found.certainty * 100:.0f} %, {_certainty(found.certainty)}.")
     return said
 
 
@@ -155,7 +160,7 @@ def _output_row(name: str, output: Output, report: Report | None, zone: ZoneInfo
 
 
 def _on(level: float) -> str:
-    return "● on" if level == 1 else f"◐ {level:.0%}"
+    return "● on" if level == 1 else f"◐ {level * 100:.0f} %"
 
 
 def _certainty(share: float) -> str:

@@ -39,7 +39,7 @@ def bar() -> str:
 
 def axis(view: View) -> str:
     """Marks and their words, and the present's."""
-    marks = ticks(view.window, view.zone, view.width_px, view.now_ms)
+    marks = ticks(view.window, view.zone, view.width_px)
     pill = f'<span class="now-pill">{_now_words(view)}</span>' if view.window.holds(view.now_ms) else ""
     return f'<div class="ticks">{"".join(_tick(one, view) for one in marks)}{pill}</div>'
 

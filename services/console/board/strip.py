@@ -20,8 +20,8 @@ def step_strip(steps: Sequence[Stretch], view: View) -> str:
     window = view.window
     seen = [one for one in steps if one.start_ms < window.end_ms and (one.end_ms or window.end_ms) > window.start_ms]
     if not seen:
-        return '<ol class="steps none"></ol>'
-    return f'<ol class="steps">{"".join(_step(one, view) for one in seen)}</ol>'
+        return '<ol class="strip none"></ol>'
+    return f'<ol class="strip">{"".join(_step(one, view) for one in seen)}</ol>'
 
 
 def label_place(left: float, right: float, now: float) -> tuple[float, float]:
@@ -53,7 +53,7 @@ def _step(step: Stretch, view: View) -> str:
     inner = f"left:{(from_ - left) / width * 100:.1f}%;width:{(to - from_) / width * 100:.1f}%"
     open_end = " open" if step.end_ms is None else ""
     return (
-        f'<li class="step {step.state}{open_end}" style="left:{left:.2f}%;width:{width:.2f}%" title="{escape(words)}">'
+        f'<li class="leg {step.state}{open_end}" style="left:{left:.2f}%;width:{width:.2f}%" title="{escape(words)}">'
         f'<span style="{inner}">{escape(_fitting(step.name, (to - from_) / 100 * view.width_px))}</span></li>'
     )
 

@@ -9,7 +9,6 @@ from services.console.board.window import DAY_MS, HOUR_MS, MINUTE_MS, Window, mi
 
 LABEL_PX = 62.0
 """How much room a label wants."""
-NOW_LABEL_PX = 58.0
 _STEPS_MS = tuple(one * MINUTE_MS for one in (5, 10, 15, 30, 60, 120, 180, 360, 720))
 _STEPS_DAYS = (1, 2, 3, 7, 14)
 
@@ -23,12 +22,11 @@ class Tick:
     day: bool
 
 
-def ticks(window: Window, zone: ZoneInfo, width_px: float, now_ms: int | None = None) -> list[Tick]:
-    """As many as have room, labels clear of each other and of the label of the present."""
+def ticks(window: Window, zone: ZoneInfo, width_px: float) -> list[Tick]:
+    """As many as have room, labels clear of each other. The present is told in a row of its own above."""
     room = max(2.0, width_px / LABEL_PX)
     step_ms = next((step for step in _STEPS_MS if window.span_ms / step <= room), None)
-    found = list(_days(window, zone, room) if step_ms is None else _hours(window, zone, step_ms))
-    return found if now_ms is None else [_clear(one, window, width_px, now_ms) for one in found]
+    return list(_days(window, zone, room) if step_ms is None else _hours(window, zone, step_ms))
 
 
 def midnights(window: Window, zone: ZoneInfo) -> list[int]:
@@ -61,13 +59,6 @@ def _hours(window: Window, zone: ZoneInfo, step_ms: int) -> Iterator[Tick]:
             minutes = local.hour * 60 + local.minute
             if window.holds(at) and minutes % (step_ms // MINUTE_MS) == 0:
                 yield Tick(at, _day_words(local, 1) if at == begin else f"{local:%H:%M}", at == begin)
-
-
-def _clear(tick: Tick, window: Window, width_px: float, now_ms: int) -> Tick:
-    """Labels stand to the right of their mark, the present's about its line."""
-    at, now = (window.percent(one) / 100.0 * width_px for one in (tick.at_ms, now_ms))
-    collides = window.holds(now_ms) and at + LABEL_PX > now - NOW_LABEL_PX / 2 and at < now + NOW_LABEL_PX / 2
-    return Tick(tick.at_ms, "", tick.day) if collides else tick
 
 
 def _day_words(day: datetime, every: int) -> str:

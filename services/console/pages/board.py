@@ -62,6 +62,7 @@ class BoardPage:
         by_kind = sorted(plant.chambers, key=lambda name: plant.chambers[name].kind == "reservoir")
         self._chambers = by_kind if only is None else [only]
         self._circuits = list(plant.circuits) if only is None else []
+        self._look = "board" if only is None else "board alone"
         self._units = units()
         self._width_px = _guessed_width()
         self._difference: set[str] = set()
@@ -94,7 +95,7 @@ class BoardPage:
     def _skeleton(self) -> None:
         plant = self._desk.live.plant
         self._root = (
-            ui.element("section").classes("board").props('aria-label="Past, present and plan on one time axis"')
+            ui.element("section").classes(self._look).props('aria-label="Past, present and plan on one time axis"')
         )
         with self._root:
             ui.html(sheet.bar(), sanitize=False).classes("bar")

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.console.board.ticks import LABEL_PX, NOW_LABEL_PX, midnights, ticks
-from services.console.board.window import DAY_MS, HOUR_MS, LONGEST_MS, SPANS, Window, milliseconds
+from services.console.board.ticks import LABEL_PX, midnights, ticks
+from services.console.board.window import DAY_MS, HOUR_MS, SPANS, Window, milliseconds
 
 DUBLIN = ZoneInfo("Europe/Dublin")
 SPRING, AUTUMN = datetime(2026, 3, 29, tzinfo=DUBLIN), datetime(2026, 10, 25, tzinfo=DUBLIN)
@@ -51,14 +51,3 @@ def test_labels_never_stand_on_each_other(start: datetime, span: int, width_px: 
     shown = Window(start_ms, start_ms + span)
     at = [shown.x(one.at_ms) / 1000 * width_px for one in ticks(shown, DUBLIN, width_px) if one.label]
     assert all(later - earlier >= LABEL_PX * 0.6 for earlier, later in zip(at, at[1:], strict=False))
-
-
-@given(st.integers(HOUR_MS, LONGEST_MS), st.floats(0.05, 0.95), st.floats(320, 2400))
-def test_no_label_collides_with_that_of_the_present(span: int, share: float, width_px: float) -> None:
-    start_ms = milliseconds(SPRING)
-    shown = Window(start_ms, start_ms + span)
-    now_ms = start_ms + round(span * share)
-    now_px = shown.x(now_ms) / 1000 * width_px
-    for one in ticks(shown, DUBLIN, width_px, now_ms):
-        at = shown.x(one.at_ms) / 1000 * width_px
-        assert not one.label or at >= now_px + NOW_LABEL_PX / 2 or at + LABEL_PX <= now_px - NOW_LABEL_PX / 2

@@ -44,7 +44,7 @@ def test_board_is_whole_and_without_barriers(browser: Browser, site: Site, theme
 
 def test_programme_stands_in_the_lane_of_its_chamber(board: Page) -> None:
     lane = board.locator('[data-lane="ale-fridge"]')
-    expect(lane.locator(".step.now")).to_have_count(1)
+    expect(lane.locator(".leg.now")).to_have_count(1)
     expect(lane.locator("path.wanted.ahead")).to_have_count(1)
     expect(lane.locator("path.expected")).to_have_count(1)
 
