@@ -8,7 +8,7 @@ from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from secrets import token_urlsafe
-from typing import Annotated, Literal
+from typing import Literal
 
 from argon2 import PasswordHasher
 from argon2.exceptions import Argon2Error, InvalidHashError
@@ -77,7 +77,7 @@ class Book(Model):
 
 
 _Stamp = tuple[int, int, int] | None
-_NAME: TypeAdapter[str] = TypeAdapter(Annotated[str, Name])
+_NAME: TypeAdapter[str] = TypeAdapter(Name)
 
 
 class Accounts:
