@@ -3,8 +3,12 @@
 from collections.abc import Iterator
 
 import pytest
+from playwright.sync_api import expect
 
+from tests.console.browser import PATIENCE_MS
 from tests.console.pages_b.garage import Garage, open_garage
+
+expect.set_options(timeout=PATIENCE_MS)
 
 
 @pytest.fixture(scope="session")
