@@ -94,7 +94,8 @@ class Estimate:
 
     `sureness` 0..1 says how well the chamber's model has been learnt (0: defaults). `reaches_c` is the coldest beer
     or bath that the chamber can hold as things are, with its standard deviation; None while nobody can tell. `bath` is
-    of a reservoir: what its vessels can count on.
+    of a reservoir: what its vessels can count on. `unasked` is the share of the heater's power that seems to be there
+    although it was told off, None while nothing can be said.
     """
 
     beer_c: float | None
@@ -106,6 +107,7 @@ class Estimate:
     reach_sd_k: float = 0.0
     reach_sureness: float = 0.0
     bath: "BathReach | None" = None
+    unasked: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

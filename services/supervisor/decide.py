@@ -40,6 +40,7 @@ from services.supervisor.model import (
     shape_for,
 )
 from services.supervisor.reach import BathReach
+from services.supervisor.unasked import Unasked
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +99,7 @@ class BeerController:
         self._sureness = 0.0
         self._reach: tuple[float | None, float, float] = (None, 0.0, 0.0)
         self._reached_s = _LONG_AGO
+        self._unasked = Unasked() if self.shape.is_cabinet and rules.has_heater and rules.has_air_probe else None
 
     def decide(self, sight: Sight) -> Decision:
         """See `control.Controller`."""
@@ -132,6 +134,8 @@ class BeerController:
         self._last = sight.now if self._last is None else self._last + timedelta(seconds=seconds)
         self._wait.pass_time(seconds, self._wished, sight.cooling_on or sight.heating_on)
         self.filter.pass_time(self._was, min(ticks, int(_LOST_S / TICK_S)))
+        if self._unasked is not None:
+            self._unasked.pass_time(self._was, ticks, self.filter)
         self.filter.see(sight.beer_c, None if sight.door_open else sight.air_c, sight.ambient_c, sight.bath_c)
         if sight.beer_c is not None:
             far = abs(float(self.filter.state[PROBE]) - sight.beer_c) >= self.tuning.astray_k
@@ -250,7 +254,8 @@ class BeerController:
             self._sureness, self._reached_s = known.sureness, self._clock_s
             self._reach = self._how_cold(sight) if self.rules.has_cooling else self._reach
         beer_c, sd_k, outer_c, heat_w = known.beer_c, known.beer_sd_k, float(state[OUTER]), float(state[YEAST])
-        return Estimate(beer_c, sd_k, outer_c, heat_w, self._sureness, *self._reach)
+        unasked = self._unasked.share if self._unasked is not None else None
+        return Estimate(beer_c, sd_k, outer_c, heat_w, self._sureness, *self._reach, unasked=unasked)
 
     def _how_cold(self, sight: Sight) -> tuple[float, float, float]:
         """degC, standard deviation and sureness of the coldest beer that can be held."""

@@ -11,7 +11,8 @@ class Facts:
     `source_c` is the bath that a jacketed vessel draws on. `..._on_s` and `..._off_s` say for how long all cooling or
     heating outputs have been asked to run, or have surely been off. `felt` is the air, or the beer where no air probe
     is. Changes are None until enough has been seen. `still_on` are the outputs that a device itself says are on though
-    told off. While `free_rise` the beer is left to warm up by itself, but kept above `kept_above_c` where that is
+    told off; `unasked` is the share of a heater's power that seems to be there all the same, None while nobody can
+    tell. While `free_rise` the beer is left to warm up by itself, but kept above `kept_above_c` where that is
     said. `bath_wanted_c` is the coldest that a reservoir's vessels want by now, None when none does. `wished` is
     what control wants at this moment.
     """
@@ -53,6 +54,7 @@ class Facts:
     beer_change_30min_k: float | None = None
     beer_change_60min_k: float | None = None
     still_on: int = 0
+    unasked: float | None = None
     wished: int = 0
     guarded: str = ""
 

@@ -19,6 +19,8 @@ COLDER_K = 1.0
 """Air that stays where a run left it is only the beer's own warmth or cold, unless it is so far from the beer."""
 HOTTER_K = 3.0
 """A warm room alone keeps the air of a cold chamber one or two kelvins above its beer."""
+UNASKED_SHARE = 0.6
+"""A relay that is welded on gives all of it, but the model is not sure; a hotter room or an open door is less."""
 BELOW_FLOOR_K = 0.5
 """The coil's own cold takes a bath a little below where its chiller was stopped; this is more than that."""
 BATH_BAND_K = 2.0
@@ -102,11 +104,20 @@ def _heating_welded(f: Facts, tripped: bool) -> bool:
     if f.air_c is None or f.heat_off_s < OFF_LONG_S or (f.door_shut_s < OFF_LONG_S and not tripped):
         return False
     above_k = f.air_c - _beer_or_setpoint(f)
+    if f.unasked is not None and f.unasked >= UNASKED_SHARE * (0.7 if tripped else 1.0):
+        return tripped or f.door_shut_s >= OFF_TOO_LONG_S
     just_heated = tripped or (f.heat_off_s <= OFF_TOO_LONG_S and above_k > HOTTER_K)
     stays_hot = f.heat_rise_k >= 1.5 and f.heat_recovery_k < (0.5 if tripped else 0.2) and just_heated
     does_not_fall = tripped or (f.felt_change_10min_k or 0.0) > -0.2
     far_above = f.beer_c is not None and above_k >= 6.0 and f.cool_off_s >= OFF_LONG_S and does_not_fall
     return stays_hot or far_above
+
+
+def _heating_is_off(f: Facts) -> bool:
+    """Without cooling's help the air is near the beer again, or nothing but the device itself spoke against it."""
+    if f.air_c is None or f.beer_c is None:
+        return True
+    return f.heat_off_s >= OFF_LONG_S and f.cool_off_s >= OFF_LONG_S and f.air_c < f.beer_c + COLDER_K
 
 
 def _stays_too_warm(f: Facts, tripped: bool) -> bool:
@@ -209,9 +220,11 @@ SYMPTOMS: tuple[Row, ...] = (
     Row(
         id="heating-welded",
         reason="Heating is told off and goes on: cooling holds against it.",
-        cause="The device says on though told off, or half an hour after the end of heating it is as hot as before.",
+        cause="The device says on though told off, or half an hour after the end of heating it is as hot as before, or "
+        f"for hours there has been {UNASKED_SHARE:.0%} or more of the heater's power that nobody asked for.",
         effect="Cooling may work although the heater seems on. A person is told: unplug the heater.",
         trips=_heating_welded,
+        proven=_heating_is_off,
         after_s=60.0,
         tells=ConditionKind.RELAY_WELDED,
         applies=lambda chamber: chamber.output_that(Drive.HEATER) is not None,
