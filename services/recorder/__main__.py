@@ -10,6 +10,7 @@ from services.recorder.core import Recorder, RecorderState
 from services.recorder.housekeeping import Retention
 from services.recorder.rows import Origin
 from services.recorder.sqlite_store import SqliteStore, open_or_set_aside
+from services.recorder.steady import Steadiness
 from services.recorder.store import Sink, Store
 from services.runtime.clock import Clock, SystemClock
 
@@ -31,7 +32,8 @@ def build(
     if plant.history.influx is not None:
         from services.recorder.elsewhere import forwarding  # heavy, and only needed here
 
-        sink = forwarding(plant.history.influx, state_folder, policy, clock or SystemClock())
+        steadiness = Steadiness(restored.seen, restored.steady_from) if restored else Steadiness()
+        sink = forwarding(plant.history.influx, state_folder, policy, clock or SystemClock(), steadiness)
         return Recorder(plant, restored, sink=sink, origin=origin)
     store, trouble = open_or_set_aside(state_folder / HISTORY, policy)
     return Recorder(plant, restored, sink=store, origin=origin, trouble=trouble)

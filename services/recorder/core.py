@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any, get_args
 
 from schemas.alarms import Alarm, Condition
-from schemas.base import SITE_WIDE, Message, Model, ServiceName
+from schemas.base import SITE_WIDE, Instant, Message, Model, ServiceName
 from schemas.batches import BatchState
 from schemas.conditions import ConditionKind
 from schemas.contract import retained, topic_for
@@ -21,6 +21,7 @@ from services.recorder import translation
 from services.recorder.backlog import Backlog, Upkeep, Waiting
 from services.recorder.loads import CircuitLoads
 from services.recorder.rows import EPOCH, GRADES, MILLISECOND, Annotation, Origin, Sample, Series, SeriesKind
+from services.recorder.steady import Steadiness
 from services.recorder.store import DiskFull, Sink, StoreError
 from services.runtime.service import Durability, Incoming, Outgoing
 
@@ -28,7 +29,7 @@ REPEATED_EVERY_MS = 300_000
 """A command renewed or a health unchanged is kept at most so often; every change is kept."""
 BEHIND_AFTER = timedelta(minutes=2)
 UPKEEP_EVERY = timedelta(minutes=5)
-JUMP, STEADY_AFTER = timedelta(hours=1), timedelta(days=1)
+SEEN_EVERY = timedelta(minutes=10)
 FORECAST_EVERY = timedelta(hours=1)
 """A batch whose step and phase are as before is kept at most so often, for its forecast."""
 
@@ -36,10 +37,12 @@ STORE_BEHIND, DISK_FULL = ConditionKind.STORE_BEHIND, ConditionKind.DISK_FULL
 
 
 class RecorderState(Model):
-    """What must survive a restart: which conditions it raised."""
+    """What must survive a restart: which conditions it raised, and whether the clock is believed."""
 
     version: int = 1
     raised: tuple[str, ...] = ()
+    seen: Instant | None = None
+    steady_from: Instant | None = None
 
 
 class Recorder:
@@ -75,7 +78,8 @@ class Recorder:
         self._trouble = trouble
         self._failing_since: datetime | None = None
         self._problem: StoreError | None = None
-        self._next_upkeep = self._steady_from = EPOCH
+        self._next_upkeep = EPOCH
+        self._steadiness = Steadiness(state.seen, state.steady_from)
         self._waiting = Waiting()
         self._handlers: dict[type[Message], Callable[[str, Any], None]] = {
             **dict.fromkeys(get_args(Reading), self._take_reading),
@@ -166,7 +170,9 @@ class Recorder:
 
     def snapshot(self) -> RecorderState:
         """Small: history itself is in the store."""
-        return RecorderState(raised=tuple(self._raised))
+        seen = self._steadiness.seen
+        looked = seen and seen - (seen - EPOCH) % SEEN_EVERY  # so that it need not be saved every second
+        return RecorderState(raised=tuple(self._raised), seen=looked, steady_from=self._steadiness.steady_from)
 
     def plant_changed(self, plant: Plant, now: datetime) -> Iterable[Outgoing]:
         """Writes the new plant down, so that reports know what each output drew at the time."""
@@ -174,16 +180,10 @@ class Recorder:
         self._write_plant_down(now)
         return ()
 
-    def clock_stepped(self, by: timedelta, now: datetime) -> Iterable[Outgoing]:
-        """Nothing is summed up or dropped for a day: a clock wrong for an hour must not make history too old."""
-        if abs(by) > JUMP:
-            self._steady_from = now + STEADY_AFTER
-        return ()
-
     def _keep_house(self, now: datetime) -> None:
         """One small piece a tick while there is something to do, else a look every few minutes."""
-        waits = timedelta(0) < self._next_upkeep - now <= UPKEEP_EVERY or now < self._steady_from
-        if not isinstance(self._sink, Upkeep) or self._failing_since or waits:
+        waits = timedelta(0) < self._next_upkeep - now <= UPKEEP_EVERY
+        if not self._steadiness.believes(now) or not isinstance(self._sink, Upkeep) or self._failing_since or waits:
             return
         try:
             busy = self._sink.maintain(now)

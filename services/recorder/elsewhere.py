@@ -12,22 +12,25 @@ from services.recorder.influx_server import InfluxServer
 from services.recorder.influx_store import InfluxStore
 from services.recorder.segments import Happened, happened_in, waiting_in
 from services.recorder.spool import Spool
+from services.recorder.steady import Steadiness
 from services.runtime.clock import Clock
 
 SPOOL = "spool"
 """The spool's folder, in the state folder."""
 
 
-def forwarding(influx: Influx, state_folder: Path, policy: Retention, clock: Clock) -> Forwarder:
+def forwarding(
+    influx: Influx, state_folder: Path, policy: Retention, clock: Clock, steadiness: Steadiness
+) -> Forwarder:
     """A sink with a spool, and a thread of its own that empties it for as long as the process lives."""
-    sink = forwarder(influx, state_folder, policy)
+    sink = forwarder(influx, state_folder, policy, steadiness)
     threading.Thread(target=sink.run, args=(threading.Event(), clock), name="forwarder", daemon=True).start()
     return sink
 
 
-def forwarder(influx: Influx, state_folder: Path, policy: Retention) -> Forwarder:
+def forwarder(influx: Influx, state_folder: Path, policy: Retention, steadiness: Steadiness | None = None) -> Forwarder:
     """The sink alone, to be emptied by hand."""
-    return Forwarder(Spool(state_folder / SPOOL), InfluxStore(server(influx)), policy)
+    return Forwarder(Spool(state_folder / SPOOL), InfluxStore(server(influx)), policy, steadiness)
 
 
 def waiting_for_server(state_folder: Path, now: datetime) -> tuple[Waiting, Happened]:

@@ -18,6 +18,7 @@ from services.recorder.influx_server import BatchRefused
 from services.recorder.pages import DAY_MS, MINUTE_MS, SPAN_DAYS
 from services.recorder.rows import EPOCH, Annotation, Sample, Series, milliseconds
 from services.recorder.spool import ROWS_AT_ONCE, Piece, Spool
+from services.recorder.steady import Steadiness
 from services.recorder.store import Sink, StoreError
 from services.recorder.summaries import Summaries
 from services.runtime.clock import Clock
@@ -27,8 +28,6 @@ LOG = logging.getLogger("coldside.recorder")
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
 LIMITS_EVERY = timedelta(minutes=1)
 DROP_EVERY = timedelta(days=1)
-JUMP = timedelta(hours=1)
-DOUBTED_FOR = timedelta(days=1)
 LINGER_S = 0.02
 """Waited after rows have arrived, so that those that follow go in the same request; no longer once they fill one."""
 DAYS_FILE = "days.json"
@@ -53,7 +52,13 @@ class Destination(Sink, Protocol):
 class Forwarder:
     """A sink whose rows are on disk when `write` returns. `step` and `keep_up` do the rest, in a thread or by hand."""
 
-    def __init__(self, spool: Spool, store: Destination, policy: Retention = KEEP_LONG) -> None:
+    def __init__(
+        self,
+        spool: Spool,
+        store: Destination,
+        policy: Retention = KEEP_LONG,
+        steadiness: Steadiness | None = None,
+    ) -> None:
         self.spool = spool
         self._store = store
         self._policy = policy
@@ -65,7 +70,7 @@ class Forwarder:
         self._days = _DaysToSum(spool.folder / DAYS_FILE)
         self._limited: datetime | None = None
         self._dropped: datetime | None = None
-        self._wall = _WallClock()
+        self._steadiness = steadiness or Steadiness()
 
     def write(self, samples: Sequence[Sample], annotations: Sequence[Annotation] = ()) -> None:
         """Into the spool. Raises DiskFull."""
@@ -108,7 +113,7 @@ class Forwarder:
 
         While the store is away only the limits are kept. While the clock is doubted nothing is too old.
         """
-        believed = self._wall.believed(now)
+        believed = self._steadiness.believes(now)
         if _due(self._limited, now, LIMITS_EVERY):
             self._limited = now
             self.spool.keep_within_limits(now if believed else EPOCH)
@@ -202,20 +207,6 @@ class _DaysToSum:
     def _save(self) -> None:
         with suppress(OSError):  # a full disk: the roll-ups of a day may be made once more, or not at all
             write_durably(self._path, json.dumps(sorted(self._days)).encode())
-
-
-class _WallClock:
-    """Doubted for a day after it jumped: it may be wrong and set right soon, and then nothing was too old after all."""
-
-    def __init__(self) -> None:
-        self._seen: datetime | None = None
-        self._steady_from = EPOCH
-
-    def believed(self, now: datetime) -> bool:
-        if self._seen is not None and abs(now - self._seen) > JUMP:
-            self._steady_from = now + DOUBTED_FOR
-        self._seen = now
-        return now >= self._steady_from
 
 
 def _due(last: datetime | None, now: datetime, every: timedelta) -> bool:

@@ -300,23 +300,35 @@ def test_days_that_are_over_are_packed_a_piece_a_tick():
     assert len(desk.kept()) == 48
 
 
+def ticked(desk, now, count=20):
+    for second in range(count):
+        desk.recorder.tick(now + timedelta(seconds=second))
+
+
 @pytest.mark.parametrize("jump", [timedelta(days=400), timedelta(days=-400)])
 def test_a_clock_that_is_wrong_for_an_hour_makes_nothing_too_old(jump):
-    desk = Desk().hear(*[reading(minute) for minute in range(0, 2880, 60)])
-    now = after(days=3)
-    for by in (jump, -jump):
-        now += by
-        desk.recorder.clock_stepped(by, now)
-        for second in range(20):
-            desk.recorder.tick(now + timedelta(seconds=second))
+    desk = Desk()
+    ticked(desk, DAY)
+    desk.hear(*[reading(minute) for minute in range(0, 2880, 60)])
+    for now in (DAY + jump, after(hours=1)):
+        ticked(desk, now)
     assert len(desk.kept()) == 48
 
 
-def test_after_a_small_step_of_the_clock_the_house_is_kept_as_ever():
+def test_a_restart_under_a_wrong_clock_makes_nothing_too_old_either():
+    desk = Desk()
+    ticked(desk, DAY)
+    for _ in range(2):
+        desk = Desk(desk.recorder.snapshot()).hear(*[reading(minute) for minute in range(0, 2880, 60)])
+        ticked(desk, after(days=400))
+        assert len(desk.kept()) == 48
+
+
+def test_after_a_day_the_clock_is_believed_and_the_house_kept():
     desk = Desk().hear(*[reading(minute) for minute in range(0, 2880, 60)])
-    desk.recorder.clock_stepped(timedelta(seconds=2), after(days=3))
-    for second in range(5):
-        desk.recorder.tick(after(days=3, seconds=second))
+    desk.recorder.tick(DAY)
+    for hour in range(72, 72 + 26):
+        ticked(desk, after(hours=hour), 3)
     assert desk.store.query("SELECT COUNT(*) FROM sample") == [(0,)]
 
 

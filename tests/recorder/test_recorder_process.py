@@ -17,7 +17,10 @@ from services.recorder.samples import checksum, from_rows
 from services.recorder.sqlite_store import SqliteStore
 from services.recorder.store import Match, StoreUnreachable
 from services.runtime.broker import prepare_broker
+from services.runtime.clock import SystemClock
+from services.runtime.state import write_durably
 from tests.recorder.history import BEER, DAY, FOR_EVER
+from tests.recorder.stepping import OFFSET
 from tests.recorder.test_app import PLANT as SHED
 from tests.recorder.test_recorder import reading
 
@@ -61,6 +64,14 @@ class RecorderProcess:
         self.log = folder / "recorder.log"
         self.start()
 
+    def keep_time_by(self, folder, broker):
+        """Begins anew with a clock that the test sets."""
+        self.kill()
+        self.command = [
+            sys.executable, "-m", "tests.recorder.stepping", str(folder / "shed.yaml"), str(folder), broker.url
+        ]  # fmt: skip
+        self.start()
+
     def start(self):
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(self.command, stdout=log, stderr=log, env=os.environ)
@@ -70,9 +81,9 @@ class RecorderProcess:
         self.process.wait()
 
 
-def readings(count):
+def readings(count, begins=DAY):
     return [
-        reading(0).model_copy(update={"at": DAY + timedelta(seconds=number), "temperature_c": float(number % 90)})
+        reading(0).model_copy(update={"at": begins + timedelta(seconds=number), "temperature_c": float(number % 90)})
         for number in range(count)
     ]
 
@@ -119,4 +130,30 @@ def test_every_reading_is_kept_exactly_once_while_the_recorder_is_killed_again_a
     wait_until(lambda: len(kept(tmp_path)) >= COUNT)
     client.loop_stop()
     wanted = from_rows([(milliseconds(one.at), one.temperature_c, 0) for one in sent])
+    assert checksum(kept(tmp_path)) == checksum(wanted)
+
+
+STEPS_S = (0.0, 400 * 86_400.25, 0.0, -2 * 86_400.125, 3_600.375)
+"""How far the clock of the whole site is off, one after the other: far ahead, right again, behind, an hour ahead."""
+BURST = 200
+
+
+def test_readings_across_steps_of_the_clock_are_kept_exactly_once(tmp_path, broker, recorder):
+    (tmp_path / "shed.yaml").write_text(SHED)
+    recorder.keep_time_by(tmp_path, broker)
+    wait_until(lambda: ready(tmp_path))
+    client, sent, now = publisher(broker), [], SystemClock().now()
+    for number, offset_s in enumerate(STEPS_S):
+        expected = (number + 1) * BURST
+        write_durably(tmp_path / OFFSET, str(offset_s).encode())
+        begins = now + timedelta(seconds=offset_s + number * BURST)
+        burst = readings(BURST, begins)
+        for one in burst:
+            client.publish(topic_for("shed", one), encode(one), qos=1).wait_for_publish(10)
+        sent += burst
+        wait_until(lambda expected=expected: len(kept(tmp_path)) >= expected)
+        recorder.kill()
+        recorder.start()
+    client.loop_stop()
+    wanted = from_rows(sorted((milliseconds(one.at), one.temperature_c, 0) for one in sent))
     assert checksum(kept(tmp_path)) == checksum(wanted)
