@@ -8,12 +8,13 @@ import numpy as np
 
 from brewing.coolant import Glycol, warmest_freezing_point
 from schemas.alarms import AlarmPhase
+from schemas.control import ChamberStatus
 from schemas.plant import Chamber, Measure, Plant
 from schemas.telemetry import TemperatureReading
 from services.console.board import forecast
 from services.console.board.curve import Curve, nothing
 from services.console.board.figures import beers, main_probe
-from services.console.board.programme import ahead, stretches
+from services.console.board.programme import Corner, Time, ahead, stretches
 from services.console.board.runs import Mark, Run
 from services.console.board.scene import Lane, Limit
 from services.console.board.window import Window, milliseconds
@@ -22,6 +23,7 @@ from services.console.units import Units, show_temperature
 
 KINDS = {"fridge": "fridge, beer in air", "jacketed": "jacket, cooled by {by}", "kegerator": "kegs in a fridge"}
 LEAST_SD_K = 0.05
+TIMES: tuple[Time, ...] = ("likely", "early", "late")
 NEWEST_WITHIN_MS = 120_000
 
 
@@ -56,15 +58,15 @@ def compose(live: Live, chamber: str, past: Past, window: Window, now_ms: int) -
     """Everything that is drawn of a chamber."""
     described, setpoint = live.plant.chambers[chamber], live.setpoints.get(chamber)
     batch = next(iter(beers(live, chamber)), None)
-    likely, early, late = (ahead(setpoint, batch, now_ms, time) for time in ("likely", "early", "late"))
+    likely, early, late = (ahead(setpoint, batch, now_ms, time) for time in TIMES)
     beer = with_newest(past.beer, live, chamber, now_ms)
     lane = Lane(
         title=described.title or chamber,
         beer=beer,
         wanted=past.wanted,
         tolerance=past.tolerance,
-        tolerance_k=setpoint.tolerance_k if setpoint else 0.5,
-        ahead=likely,
+        tolerance_k=setpoint.tolerance_k if setpoint else 0.0,
+        ahead=likely or held(live.statuses.get(chamber), now_ms),
         ran=past.ran,
         marks=(*door_marks(past.doors), *past.alarms),
         steps=stretches(batch),
@@ -78,6 +80,13 @@ def compose(live: Live, chamber: str, past: Past, window: Window, now_ms: int) -
     pace = forecast.pace(past.beer, past.wanted)
     paths = (likely, early, late)
     return replace(lane, forecast=forecast.foresee(float(beer.last[-1]), sd_k, paths, pace, window, now_ms))
+
+
+def held(status: ChamberStatus | None, now_ms: int) -> list[Corner]:
+    """Of a chamber that no programme concerns, what the supervisor itself aims at now; who knows for how long."""
+    if status is None or status.setpoint_c is None:
+        return []
+    return [(now_ms, status.setpoint_c)]
 
 
 def with_newest(beer: Curve, live: Live, chamber: str, now_ms: int) -> Curve:

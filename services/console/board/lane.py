@@ -30,7 +30,7 @@ def draw(lane: Lane, view: View) -> str:
         f'<div class="heights" aria-hidden="true">{pen.labels()}</div>'
         f'<div class="plot" role="img" aria-label="{escape(summary(lane, view))}" data-trace="{trace(lane, view)}">'
         f'<svg viewBox="0 0 {BREADTH:g} {HEIGHT:g}" preserveAspectRatio="none" aria-hidden="true">'
-        f"{days(view, HEIGHT)}{shapes}</svg>{draw_marks(lane.marks, view)}{_bare(lane)}</div>"
+        f"{days(view, HEIGHT)}{shapes}</svg>{pen.limit_words()}{draw_marks(lane.marks, view)}{_bare(lane)}</div>"
         f"{step_strip(lane.steps, view)}"
     )
 
@@ -100,12 +100,13 @@ class _Pen:
 
     def limits(self) -> Iterator[str]:
         """Dotted, where they are in view."""
-        if self._view.difference:
-            return
-        for limit in self._lane.limits:
-            y = self._levels.y(limit.value_c * self._per + self._zero)
-            if TOP < y < BOTTOM:
-                yield f'<path class="limit" d="M0 {y:.1f}H{BREADTH:g}"><title>{escape(limit.words)}</title></path>'
+        for _, y in self._limits():
+            yield f'<path class="limit" d="M0 {y:.1f}H{BREADTH:g}"/>'
+
+    def limit_words(self) -> str:
+        """What they are, above each."""
+        words = (f'<span class="limit-words" style="top:{y / HEIGHT * 100:.1f}%">{w}</span>' for w, y in self._limits())
+        return "".join(words)
 
     def lines(self) -> Iterator[str]:
         """Wanted, then beer over it, then what is expected."""
@@ -120,6 +121,11 @@ class _Pen:
             points = [self._at(*one) for one in zip(lane.forecast.at_ms, lane.forecast.likely, strict=True)]
             yield f'<path class="expected" d="M{"L".join(f"{x:.1f} {y:.1f}" for x, y in points)}"/>'
 
+    def _limits(self) -> list[tuple[str, float]]:
+        if self._view.difference:
+            return []
+        return [(escape(one.words), self._levels.y(one.value_c * self._per + self._zero)) for one in self._lane.limits]
+
     def _choose(self) -> Plain | Difference:
         if self._view.difference:
             return Difference(TOP, BOTTOM, self._per)
@@ -129,6 +135,7 @@ class _Pen:
         lane = self._lane
         yield from (float(value) for curve in (lane.beer, lane.wanted) for value in self._extremes(curve))
         yield from (c * self._per + self._zero for _, c in self._future_corners())
+        yield from (one.value_c * self._per + self._zero for one in lane.limits)
         if lane.forecast and lane.forecast.at_ms:
             ends = (min(lane.forecast.low), max(lane.forecast.high))
             yield from (c * self._per + self._zero for c in ends)

@@ -6,7 +6,6 @@ from html import escape
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from schemas.base import SITE_WIDE
 from schemas.control import ChamberStatus, Setpoint
 from schemas.plant import Output, Probe
 from schemas.telemetry import Quality, Reading, Report, TemperatureReading
@@ -34,7 +33,8 @@ _PLAIN = {
     "power": ("W", 0),
 }
 KNOWN_BY = {"measured": "told back by the device", "echoed": "only sent, not told back", "unknown": "not known"}
-EVENTS_HIDDEN = ("status", "health", "plant", "batch")
+EVENTS_HIDDEN = ("status", "health", "plant", "batch", "quality")
+"""What others tell as well: conditions, journal, or the lane above."""
 
 
 class Row(NamedTuple):
@@ -43,12 +43,12 @@ class Row(NamedTuple):
     cells: tuple[str, ...]
 
 
-def table(heads: Sequence[str], rows: Sequence[Row], label: str) -> str:
-    """As HTML, scrolled sideways where it has no room."""
+def table(heads: Sequence[str], rows: Sequence[Row], label: str, look: str = "") -> str:
+    """As HTML, scrolled sideways where it has no room; `look` is a class of its own."""
     head = "".join(f"<th scope='col'>{escape(one)}</th>" for one in heads)
     body = "".join(f"<tr>{''.join(map(_cell, heads, row.cells))}</tr>" for row in rows)
     return (
-        f'<div class="scroll" tabindex="0" role="group" aria-label="{escape(label)}"><table class="rows">'
+        f'<div class="scroll" tabindex="0" role="group" aria-label="{escape(label)}"><table class="rows {look}">'
         f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
 
@@ -120,16 +120,16 @@ def moment(at: datetime, zone: ZoneInfo) -> str:
     return f"{local:%a} {local.day} {local:%b}, {local:%H:%M}"
 
 
-def event_rows(said: Sequence[Said], zone: ZoneInfo, most: int = 80) -> list[Row]:
-    """What happened, newest first; the supervisor's running account is left out, it would drown the rest."""
+def event_rows(said: Sequence[Said], zone: ZoneInfo, most: int = 40) -> list[Row]:
+    """What happened, newest first; the supervisor's running account is left out: it would drown the rest."""
     kept = [one for one in said if getattr(one, "kind", "") not in EVENTS_HIDDEN]
     return [_event_row(one, zone) for one in sorted(kept, key=lambda one: -one.at_ms)[:most]]
 
 
 def condition_words(live: Live, chamber: str, name: str) -> str:
     """The detail of a condition that holds now; empty when it does not."""
-    found = live.conditions.get((chamber, name)) or live.conditions.get((SITE_WIDE, name))
-    return found.detail if found is not None and found.active and found.chamber == chamber else ""
+    found = live.conditions.get((chamber, name))
+    return found.detail if found is not None and found.active else ""
 
 
 def _probe_row(name: str, probe: Probe, reading: Reading | None, units: Units) -> Row:
@@ -181,14 +181,7 @@ def _event(one: Said) -> str:
         return f"alarm {words}: {str(one.facts.get('phase', '')).replace('-', ' ')}"
     if kind == "condition":
         return f"{words} {'begins' if one.facts.get('active') else 'ends'}"
-    if kind == "quality":
-        return f"probe {one.facts.get('probe', '')} is {words}"
     return words
-
-
-def setpoint_hint(units: Units) -> str:
-    """How a temperature is written here."""
-    return f"in {scale('temperature', units).mark}; limits and interlocks stay in force whatever is asked"
 
 
 def reading_now(live: Live, chamber: str, probe: str, units: Units) -> str:

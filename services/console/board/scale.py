@@ -40,11 +40,14 @@ class Plain:
         return self.bottom - min(1.0, max(0.0, share)) * (self.bottom - self.top)
 
     def marks(self) -> list[tuple[float, str]]:
-        """The round values nearest to bottom and top, and one between where there is room."""
-        step = _round_step((self.high - self.low) / 2.5)
-        first = ceil(self.low / step - 1e-9)
+        """Round values, two at least."""
+        found: list[float] = []
+        rough = (self.high - self.low) / 3.2
+        while len(found) < 2:
+            step = _round_step(rough)
+            indices = range(ceil(self.low / step - 1e-9), floor(self.high / step + 1e-9) + 1)
+            found, rough = [index * step for index in indices], rough / 2.1
         digits = max(0, -floor(log10(step))) if step < 1 else 0
-        found = [index * step for index in range(first, floor(self.high / step + 1e-9) + 1)]
         return [(value, f"{value:.{digits}f}".replace("-", "\u2212")) for value in found]
 
 

@@ -139,9 +139,7 @@ class ChamberPage:
             words("What is asked of it", "h2")
             self._parts.append((ui.html(self._asked(), sanitize=False), self._asked))
             with ui.element("div").classes("fields"):
-                self._wish = Line(
-                    "Hold", unit=mark_of("temperature", self._units), such_as="18.5", help="limits stay in force"
-                )
+                self._wish = Line("Hold", unit=mark_of("temperature", self._units), help="limits stay in force")
                 self._wish_lasts = Choice("For", LASTING, "12")
                 self._wish_why = Line("Why")
             with ui.element("div").classes("presses"):
@@ -264,7 +262,11 @@ class ChamberPage:
                 return
             rows = particulars.event_rows(told, self._desk.live.plant.zone)
             empty = f'<p class="empty">Nothing was told of it in the last {EVENT_DAYS} days.</p>'
-            ui.html(table(("when", "what", "who", "in words"), rows, "Events") if rows else empty, sanitize=False)
+            heads = ("when", "what", "who", "in words")
+            ui.html(table(heads, rows, "Events", "told") if rows else empty, sanitize=False)
+            ui.html(
+                '<p class="hint">All that was decided stands in the <a href="/journal">journal</a>.</p>', sanitize=False
+            )
 
 
 def _nothing(desk: Desk, name: str) -> None:
