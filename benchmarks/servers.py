@@ -1,17 +1,20 @@
 """Real time-series servers on loopback, each with a folder of its own, for tests and benchmarks."""
 
 import os
+import random
 import shutil
 import socket
 import subprocess
 import threading
+from contextlib import suppress
 from pathlib import Path
 
 import urllib3
 
 from services.recorder.influx_server import InfluxQl, InfluxServer
 
-READY_S = 30.0
+READY_S = 60.0
+PORTS = range(21_000, 31_000)
 
 
 class NotInstalled(RuntimeError):
@@ -41,7 +44,7 @@ class Server:
         return {}
 
     def start(self) -> None:
-        """Returns when it answers; raises RuntimeError when it does not within half a minute."""
+        """Returns when it answers; raises RuntimeError when it does not within a minute."""
         self.folder.mkdir(parents=True, exist_ok=True)
         with (self.folder / "log").open("ab") as log:
             self._process = subprocess.Popen(
@@ -119,8 +122,9 @@ class VictoriaMetrics(Server):
 
 
 def free_port() -> int:
-    """One that was free a moment ago."""
-    with socket.socket() as listening:
-        listening.bind(("127.0.0.1", 0))
-        port: int = listening.getsockname()[1]
-        return port
+    """One that was free a moment ago, from below those that systems hand out to outgoing connections."""
+    for port in random.SystemRandom().sample(PORTS, len(PORTS)):
+        with socket.socket() as listening, suppress(OSError):
+            listening.bind(("127.0.0.1", port))
+            return port
+    raise RuntimeError(f"no port is free from {PORTS.start} to {PORTS.stop - 1}")
