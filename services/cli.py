@@ -14,6 +14,7 @@ from services.commands import (
     commissioning,
     looking,
     people,
+    ready,
     rehearsing,
     running,
     secure,
@@ -34,6 +35,7 @@ app.command("health")(looking.health)
 app.command("check")(looking.check)
 app.command("listen")(looking.listen)
 app.command("secure")(secure.secure)
+app.command("ready")(ready.ready)
 app.command("rehearse")(rehearsing.rehearse)
 app.command("commission")(commissioning.commission)
 app.add_typer(batches.app, name="batch")

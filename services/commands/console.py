@@ -25,6 +25,7 @@ from services.notifier import links
 from services.runtime.address import BrokerAddress
 from services.runtime.clock import Clock, SystemClock
 from services.runtime.compose import AlreadyRunning, sole_owner
+from services.runtime.credentials import admitted
 from services.runtime.log import log_to_file, log_to_stderr
 
 
@@ -63,7 +64,7 @@ def run_console(member: Membership, stand: Stand) -> int:
             host=listening.getsockname()[0],
             idle_s=stand.idle_s,
         )
-        desk, bus = desk_of(plant, address_of(member, plant), settings, SystemClock())
+        desk, bus = desk_of(plant, admitted(address_of(member, plant), ServiceName.CONSOLE), settings, SystemClock())
         serve(desk, bus, listening)
     return 0
 

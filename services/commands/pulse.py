@@ -19,6 +19,7 @@ from services.runtime.clock import SystemClock, machine_seconds
 from services.runtime.credentials import SecretUnusable, admitted
 
 BROKER = "COLDSIDE_BROKER"
+SERVICE = "COLDSIDE_SERVICE"
 FRESH_S = 45.0
 """Services say how they are every 10 s."""
 PATIENCE_S = 5.0
@@ -65,7 +66,7 @@ def look(address: BrokerAddress, service: str, patience_s: float = PATIENCE_S) -
 
 def main() -> int:
     """Looks after the service named; 0 when it is well, 1 with a line on standard output otherwise."""
-    service = sys.argv[1]
+    service = sys.argv[1] if len(sys.argv) > 1 else os.environ.get(SERVICE, "bridge")
     try:
         address = admitted(BrokerAddress.from_url(os.environ.get(BROKER, "mqtt://127.0.0.1")), service)
         wrong = look(address, service)

@@ -20,7 +20,9 @@ NAMES = Annotated[list[str] | None, typer.Option(help="An account by name; may b
 
 def secure(
     plant: Annotated[Path, typer.Option("--plant", envvar="COLDSIDE_PLANT", help="The plant file.")],
-    folder: Annotated[Path, typer.Option("--folder", help="Where the secrets are kept.")] = FOLDER,
+    folder: Annotated[
+        Path, typer.Option("--folder", envvar="COLDSIDE_SECURE", help="Where the secrets are kept.")
+    ] = FOLDER,
     host: Annotated[list[str] | None, typer.Option("--host", help="A name or address devices use.")] = None,
     rotate: NAMES = None,
     revoke: NAMES = None,
