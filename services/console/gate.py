@@ -51,7 +51,7 @@ class Gate:
 
     def __init__(self, app: Application, keys: Keys, visits: Visits) -> None:
         self.app = app
-        self._keys = keys
+        self.keys = keys
         self._visits = visits
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -61,9 +61,9 @@ class Gate:
             return
         headers = plain(scope["headers"])
         place = scope["client"][0] if scope.get("client") else ""
-        remember(scope, lambda: self._keys.who(headers, place))
+        remember(scope, lambda: self.keys.who(headers, place))
         method = scope.get("method", "POST")  # a socket can do what a POST can
-        refusal = judged(self._keys.who(headers, place), method, scope["path"], comes_from_elsewhere(headers))
+        refusal = judged(self.keys.who(headers, place), method, scope["path"], comes_from_elsewhere(headers))
         await (self._pass(scope, receive, send) if refusal is None else _turn_away(refusal, scope, send))
 
     async def _pass(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -74,12 +74,12 @@ class Gate:
 
         is_socket = scope["type"] == "websocket"
         self._visits.open_sockets += is_socket
-        self._visits.last_s = self._keys.clock.elapsed()
+        self._visits.last_s = self.keys.clock.elapsed()
         try:
             await self.app(scope, receive, send_securely)
         finally:
             self._visits.open_sockets -= is_socket
-            self._visits.last_s = self._keys.clock.elapsed()
+            self._visits.last_s = self.keys.clock.elapsed()
 
 
 def judged(who: Visitor, method: str, path: str, from_elsewhere: bool) -> Refusal | None:
