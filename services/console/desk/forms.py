@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from brewing import units
 from services.calc.question import Answer, BadInput, Figure, Input, Question
+from services.console.units import Units
 
 Shown = Mapping[str, str]
 """In which unit a reader wants to see what is kept in another, as `{"degC": "degF"}`; what is not named stays."""
@@ -111,6 +112,13 @@ class Form:
         found = {blank.name: blank.written(typed.get(blank.name, "")) for blank in self.blanks}
         may_be_empty = {blank.name for blank in self.blanks if blank.optional}
         return {name: said for name, said in found.items() if said or name not in may_be_empty}
+
+
+def shown_in(picked: Units) -> Shown:
+    """The visitor's choice of units, as forms take it."""
+    step = "degF" if picked.temperature == "degF" else "K"
+    pressures = {"Pa gauge": picked.pressure, "Pa absolute": picked.pressure}
+    return {"degC": picked.temperature, "K step": step, "L": picked.volume, **pressures}
 
 
 def in_unit(value: float, unit: str, shown: Shown) -> tuple[float, str]:

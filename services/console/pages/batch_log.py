@@ -20,7 +20,8 @@ from services.console.pages.frame import follow
 from services.console.sources import Annotation, Unavailable
 from services.console.units import Units, mark_of, read_temperature, show_temperature
 
-LOOK_BACK = timedelta(days=400)
+LOOK_BACK = timedelta(days=2)
+"""Before a batch began: its wort may have been measured then."""
 MOST_SHOWN = 40
 INSTRUMENTS = {"hydrometer_sg": "hydrometer, SG", "refractometer_brix": "refractometer, Brix"}
 LIMITS = {"hydrometer_sg": (0.98, 1.17), "refractometer_brix": (0.0, 40.0)}
@@ -51,8 +52,11 @@ class Log:
 
     async def _look_back(self) -> None:
         now = self.desk.clock.now()
+        batch = self.desk.live.batches.get(self.batch)
+        begun = batch.started if batch is not None and batch.started is not None else now
+        start, end = begun - LOOK_BACK, now + timedelta(minutes=1)
         try:
-            found = await self.desk.history.annotations(now - LOOK_BACK, now + timedelta(minutes=1), kind="journal")
+            found = await self.desk.history.annotations(start, end, kind="journal")
         except Unavailable:
             return  # the picture above says so; what was heard since is shown
         self._past = [one for one in found if one.batch == self.batch]

@@ -14,8 +14,8 @@ from services.console.desk import batch_words
 from services.console.desk.answers import Said, said
 from services.console.desk.course import Course
 from services.console.desk.drafts import draft_of, unfinished, words_of
+from services.console.desk.forms import shown_in
 from services.console.live import Change
-from services.console.pages.calculators import shown_in
 from services.console.pages.fields import Told, press, words
 from services.console.pages.frame import follow
 from services.console.pages.step_form import StepForm

@@ -11,10 +11,9 @@ from services.console.app import Desk
 from services.console.desk import topics
 from services.console.desk.curves import TELLING, curve, sweepable
 from services.console.desk.drawing import curve_picture
-from services.console.desk.forms import Blank, Form, Outcome, Shown
+from services.console.desk.forms import Blank, Form, Outcome, Shown, shown_in
 from services.console.pages.fields import Choice, Field, Line, looks, words
 from services.console.pages.frame import frame, units
-from services.console.units import Units
 
 NO_CURVE = "none"
 
@@ -42,13 +41,6 @@ def register(desk: Desk) -> None:
                 ui.link("All questions", "/calculators")
             else:
                 Sum(question, shown_in(units())).draw()
-
-
-def shown_in(picked: Units) -> Shown:
-    """The visitor's choice of units, as forms take it."""
-    step = "degF" if picked.temperature == "degF" else "K"
-    pressures = {"Pa gauge": picked.pressure, "Pa absolute": picked.pressure}
-    return {"degC": picked.temperature, "K step": step, "L": picked.volume, **pressures}
 
 
 def _topic(title: str, questions: tuple[Question, ...]) -> None:

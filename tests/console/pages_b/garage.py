@@ -5,12 +5,23 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from random import Random
 from typing import Any
 
-from schemas.topics import TopicKind, topic
+from schemas.alarms import Alarm
+from schemas.base import Message
+from schemas.batches import BatchPhase, BatchState
+from schemas.requests import Accepted, RequestBase, StartBatch, StopBatch
+from schemas.telemetry import ReadingBase
+from schemas.topics import TopicKind, every
+from services.commands.client import Visit, new_request_id, this_moment, where
 from services.commands.running import barn_file
+from services.notifier.links import Claim, sign
+from services.notifier.shell import KEY_FILE, link_key
+from services.scheduler.profile_file import loads
 from tests.console.site import Site, open_site
 from tests.waiting import wait_until
 
@@ -36,49 +47,73 @@ class Garage:
     def begin(self, batch: str, chamber: str, *steps: str) -> None:
         """Starts a batch with steps in YAML's flow style, whatever was in the chamber before."""
         for one in self.batches():
-            if one["chamber"] == chamber and one["phase"] in ("running", "held", "idle"):
-                self.site.do("batch", "stop", one["batch"])
-        profile = self.plant.with_name(f"{batch}.yaml")
-        lines = ["profile: trial", "steps:", *(f"  - {{{step}}}" for step in steps)]
-        profile.write_text("\n".join(lines), encoding="utf-8")
-        self.site.do(
-            "batch", "start", batch, "--chamber", chamber, "--profile", str(profile), "--title", f"Beer {batch}"
-        )
+            if one.chamber == chamber and one.phase in (BatchPhase.RUNNING, BatchPhase.HELD, BatchPhase.IDLE):
+                self.ask(StopBatch, batch=one.batch)
+        profile = loads("\n".join(["profile: trial", "steps:", *(f"  - {{{step}}}" for step in steps)]))
+        self.ask(StartBatch, batch=batch, chamber=chamber, profile=profile, title=f"Beer {batch}")
 
-    def batches(self) -> list[dict[str, Any]]:
+    def ask(self, kind: type[RequestBase], **fields: Any) -> None:
+        """A request that is expected to be accepted, by somebody who is not at the console."""
+        with Visit(where("", self.site.state)) as visit:
+            said = {"who": "Bea", **fields}
+            request = kind(at=this_moment(), source="cli", id=new_request_id(Random()), client=visit.name, **said)
+            answer = visit.ask("barn", request)
+        assert isinstance(answer, Accepted), answer
+
+    def batches(self) -> list[BatchState]:
         """All, as the scheduler tells of them."""
-        found: list[dict[str, Any]] = self.site.says("batch", "list", "--all")
-        return found
+        return [one for one in self._retained(TopicKind.BATCH) if isinstance(one, BatchState)]
 
-    def batch(self, name: str) -> dict[str, Any]:
-        """One of them; empty while there is none."""
-        return next((one for one in self.batches() if one["batch"] == name), {})
+    def batch(self, name: str) -> BatchState:
+        """One of them."""
+        return next(one for one in self.batches() if one.batch == name)
 
-    def alarm(self, chamber: str, name: str) -> dict[str, Any]:
-        """As the notifier tells of it; empty while nothing is known of it."""
-        alarms = self.site.says("alarm", "list", "--all")
-        return next((one for one in alarms if (one["chamber"], one["name"]) == (chamber, name)), {})
+    def alarm(self, chamber: str, name: str = "hand-needed") -> Alarm | None:
+        """As the notifier tells of it; None while nothing is known of it."""
+        alarms = (one for one in self._retained(TopicKind.ALARM) if isinstance(one, Alarm))
+        return next((one for one in alarms if (one.chamber, one.name) == (chamber, name)), None)
 
-    def raise_alarm(self, batch: str, chamber: str) -> None:
+    def reading(self, chamber: str, probe: str) -> float | None:
+        """What a probe reads now; None while nothing is known of it."""
+        readings = (one for one in self._retained(TopicKind.READING) if isinstance(one, ReadingBase))
+        return next((one.value for one in readings if (one.chamber, one.probe) == (chamber, probe)), None)
+
+    def stands(self, chamber: str, phase: str) -> bool:
+        """Whether a chamber's alarm is in that state."""
+        alarm = self.alarm(chamber)
+        return alarm is not None and alarm.phase == phase
+
+    def _retained(self, kind: TopicKind) -> list[Message]:
+        with Visit(where("", self.site.state)) as visit:
+            return list(visit.retained([every("barn", kind)]).values())
+
+    def raise_alarm(self, chamber: str) -> None:
         """A batch whose first step asks for a hand: an alarm that waits for a person."""
+        batch = f"hand-{len(self.batches()) + 1}"
         self.begin(batch, chamber, "name: rest, hold: 12 degC, for: 9 d, instruction: Add the hops.")
-        wait_until(
-            lambda: self.alarm(chamber, "hand-needed").get("phase") == "unacknowledged", f"the alarm in {chamber} waits"
-        )
+
+        def waits() -> bool:
+            alarm = self.alarm(chamber)
+            return alarm is not None and alarm.phase == "unacknowledged" and f"Beer {batch}:" in alarm.detail
+
+        wait_until(waits, f"the alarm in {chamber} waits")
 
     def link(self, chamber: str) -> str:
-        """The path of the link in the newest message about a chamber's alarm."""
+        """The path of a link as a message about this chamber's alarm carries it."""
+        alarm = self.alarm(chamber)
+        assert alarm is not None
+        expires = this_moment() + timedelta(hours=1)
+        claim = Claim(chamber=chamber, name=alarm.name, raised=alarm.at, person="ann", expires=expires)
+        return f"/acknowledge/{sign(claim, link_key(self.site.state / KEY_FILE))}"
+
+    def told_link(self, chamber: str) -> str:
+        """The path of the link in a message that Ann got."""
         wait_until(lambda: bool(self._links(chamber)), f"Ann is told of {chamber}")
         return self._links(chamber)[-1].partition("console.invalid")[2]
 
     def _links(self, chamber: str) -> list[str]:
-        told = (one for one in self.messages if any(alarm["chamber"] == chamber for alarm in one.get("alarms", ())))
-        return [str(one["link"]) for one in told if one.get("link")]
-
-
-def raw(*names: str) -> str:
-    """A topic under which one of our services speaks, to see that it is never taken for a device's."""
-    return topic("barn", TopicKind.READING, *names)
+        told = [one for one in self.messages if one["alarms"] and one["alarms"][0]["chamber"] == chamber]
+        return [str(one["acknowledge"]) for one in told if one["acknowledge"]]
 
 
 @contextmanager

@@ -4,6 +4,7 @@ import re
 
 from playwright.sync_api import Locator, Page, expect
 
+from schemas.requests import SkipStep
 from tests.console.browser import Visit, wait_in
 from tests.console.pages_b.garage import Garage
 from tests.console.pages_b.hands import complaint, field
@@ -44,7 +45,7 @@ def change_steps(garage: Garage, guest: Visit, batch: str) -> Page:
 
 
 def planned(garage: Garage, batch: str) -> list[str]:
-    return [one["name"] for one in garage.batch(batch).get("steps", ())]
+    return [one.name for one in garage.batch(batch).steps]
 
 
 def test_a_batch_is_rehearsed_before_it_begins(garage: Garage, guest: Visit) -> None:
@@ -59,7 +60,7 @@ def test_a_batch_is_rehearsed_before_it_begins(garage: Garage, guest: Visit) -> 
     page.wait_for_url(f"**/batch/{name}")
     expect(page.get_by_role("heading", level=1)).to_have_text("Test pale")
     assert name.endswith("-test-pale")
-    assert garage.batch(name)["chamber"] == "conical"
+    assert garage.batch(name).chamber == "conical"
 
 
 def test_what_was_rehearsed_does_not_count_for_another_profile(garage: Garage, guest: Visit) -> None:
@@ -95,7 +96,7 @@ def test_a_step_is_rewritten_in_its_form(garage: Garage, guest: Visit) -> None:
     expect(step(page, "crash")).to_contain_text("3.5 degC")
     page.get_by_role("button", name="Send the changes").click()
     expect(page.locator(".answer.accepted")).to_be_visible()
-    wait_in(page, lambda: garage.batch("rewrite")["steps"][2]["to_c"] == 3.5, "the scheduler has the new step")
+    wait_in(page, lambda: garage.batch("rewrite").steps[2].to_c == 3.5, "the scheduler has the new step")
 
 
 def test_nonsense_in_a_step_is_said_beside_its_field_and_changes_nothing(garage: Garage, guest: Visit) -> None:
@@ -140,7 +141,7 @@ def test_a_change_made_meanwhile_by_somebody_else_is_not_overwritten(garage: Gar
     garage.begin("meanwhile", "lager-fridge", *THREE)
     page = change_steps(garage, guest, "meanwhile")
     page.get_by_role("button", name="Take out rise").click()
-    garage.site.do("batch", "skip", "meanwhile")
+    garage.ask(SkipStep, batch="meanwhile")
     page.get_by_role("button", name="Send the changes").click()
     expect(page.locator(".answer.refused").filter(has_text="changed meanwhile")).to_be_visible()
     assert "rise" in planned(garage, "meanwhile")
@@ -159,9 +160,9 @@ def test_what_cannot_be_taken_back_is_asked_for_twice(garage: Garage, guest: Vis
     garage.begin("sure", "ale-fridge", *THREE)
     page = guest.open(garage.site.at("/batch/sure"))
     page.get_by_role("button", name="End this step now", exact=True).click()
-    assert garage.batch("sure")["step"] == 0
+    assert garage.batch("sure").step == 0
     page.get_by_role("button", name="End this step now: yes").click()
-    wait_in(page, lambda: garage.batch("sure")["step"] == 1, "the next step has begun")
+    wait_in(page, lambda: garage.batch("sure").step == 1, "the next step has begun")
 
 
 def test_a_gravity_is_entered_and_corrected_for_temperature(garage: Garage, guest: Visit) -> None:
@@ -171,7 +172,7 @@ def test_a_gravity_is_entered_and_corrected_for_temperature(garage: Garage, gues
     field(page, "Original").check()
     page.get_by_role("button", name="Enter the gravity").click()
     expect(page.locator(".logged .figure").first).to_have_text("1.0480")
-    wait_in(page, lambda: garage.batch("measured")["original_gravity_sg"] == 1.048, "the original gravity is known")
+    wait_in(page, lambda: garage.batch("measured").original_gravity_sg == 1.048, "the original gravity is known")
 
 
 def test_a_gravity_that_cannot_be_is_said_beside_the_field(garage: Garage, guest: Visit) -> None:

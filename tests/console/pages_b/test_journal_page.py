@@ -6,6 +6,7 @@ import json
 
 from playwright.sync_api import expect
 
+from schemas.requests import HoldBatch
 from tests.console.browser import Visit, wait_in
 from tests.console.pages_b.garage import Garage
 from tests.console.pages_b.hands import field
@@ -14,7 +15,7 @@ from tests.console.pages_b.hands import field
 def test_what_somebody_does_appears_with_who_and_why(garage: Garage, guest: Visit) -> None:
     garage.begin("written", "ale-fridge", "name: rest, hold: 12 degC, for: 9 d")
     page = guest.open(garage.site.at("/journal"))
-    garage.site.do("batch", "hold", "written", "--who", "Bea", "--why", "the power is off")
+    garage.ask(HoldBatch, batch="written", who="Bea", why="the power is off")
     entry = page.locator(".journal .entry", has_text="the power is off").first
     expect(entry).to_contain_text("Bea")
     expect(entry).to_contain_text("written, ale-fridge")
@@ -22,7 +23,7 @@ def test_what_somebody_does_appears_with_who_and_why(garage: Garage, guest: Visi
 
 def test_lines_are_sifted_by_person_and_by_words(garage: Garage, guest: Visit) -> None:
     garage.begin("sifted", "lager-fridge", "name: rest, hold: 12 degC, for: 9 d")
-    garage.site.do("batch", "hold", "sifted", "--who", "Cyd", "--why", "a pause")
+    garage.ask(HoldBatch, batch="sifted", who="Cyd", why="a pause")
     page = guest.open(garage.site.at("/journal"))
     expect(page.locator(".journal .entry", has_text="a pause").first).to_be_visible()
     field(page, "Words").fill("a pause")
@@ -33,7 +34,7 @@ def test_lines_are_sifted_by_person_and_by_words(garage: Garage, guest: Visit) -
 
 def test_the_file_has_the_lines_that_are_shown(garage: Garage, guest: Visit) -> None:
     garage.begin("exported", "conical", "name: rest, hold: 12 degC, for: 9 d")
-    garage.site.do("batch", "hold", "exported", "--who", "Dot", "--why", '=1+1, "quoted"')
+    garage.ask(HoldBatch, batch="exported", who="Dot", why='=1+1, "quoted"')
     page = guest.open(garage.site.at("/journal"))
     field(page, "Words").fill("quoted")
     expect(page.locator(".journal .entry")).to_have_count(1)

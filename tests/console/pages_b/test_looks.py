@@ -20,7 +20,7 @@ PAGES = {
 @pytest.fixture(scope="module")
 def furnished(garage: Garage) -> Garage:
     """Something to see on every page."""
-    garage.raise_alarm("alarming", "lager-fridge")
+    garage.raise_alarm("lager-fridge")
     garage.begin(
         "pictured",
         "conical",

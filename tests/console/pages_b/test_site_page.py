@@ -92,15 +92,10 @@ def test_a_chamber_is_added_from_what_a_device_says(garage: Garage, guest: Visit
     try:
         expect(page.get_by_text("shed-fridge: fridge")).to_be_visible()
         with device(garage):
-            wait_in(page, lambda: _reading(garage) == 11.5, "the new chamber's probe reads")
+            wait_in(page, lambda: garage.reading("shed-fridge", "beer") == 11.5, "the new chamber's probe reads")
     finally:
         garage.plant.write_text(text, encoding="utf-8")
     expect(page.get_by_text("shed-fridge: fridge")).to_have_count(0)
-
-
-def _reading(garage: Garage) -> object:
-    seen = garage.site.says("status")
-    return seen.get("coldside/barn/reading/shed-fridge/beer", {}).get("temperature_c")
 
 
 def test_a_block_that_would_be_refused_says_why(garage: Garage, guest: Visit) -> None:
@@ -162,7 +157,7 @@ def test_with_an_account_everybody_signs_in_and_out(garage: Garage, guest: Visit
 
 
 def test_the_link_of_a_message_works_without_signing_in(garage: Garage, guest: Visit, operator: str) -> None:
-    garage.raise_alarm("nobody", "keg-fridge")
+    garage.raise_alarm("keg-fridge")
     guest.page.goto(garage.site.at(garage.link("keg-fridge")))
     guest.page.get_by_role("button", name="I see to it").click()
     expect(guest.page.get_by_role("status")).to_contain_text("Acknowledged")
