@@ -155,6 +155,18 @@ class StrikeGravity(RequestBase):
     entry: RequestId = Field(description="Id of the request that entered it.")
 
 
+class TellGravity(RequestBase):
+    """A question, which changes nothing: what was measured by hand of a batch's gravity.
+
+    The answer's fact `entries` is JSON: for each its `entry` (the id to strike it by), `at`, `sg`, `by`, and `mark`,
+    which says why it no longer counts and is empty when it does.
+    """
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["tell-gravity"] = "tell-gravity"
+    batch: Name
+
+
 class SetChore(RequestBase):
     """Something to be done again and again; for those that are known here the name is enough."""
 
@@ -183,6 +195,16 @@ class DoChore(RequestBase):
     service = ServiceName.SCHEDULER
     verb: Literal["do-chore"] = "do-chore"
     chore: Name
+
+
+class TellChores(RequestBase):
+    """A question, which changes nothing: all chores, and the quiet hours.
+
+    The answer's facts are `chores`, as JSON, `quiet` (empty for none) and `known`: names that are enough to set one.
+    """
+
+    service = ServiceName.SCHEDULER
+    verb: Literal["tell-chores"] = "tell-chores"
 
 
 class SetQuietHours(RequestBase):
@@ -364,9 +386,11 @@ Request = (
     | MoveBatch
     | LogGravity
     | StrikeGravity
+    | TellGravity
     | SetChore
     | ClearChore
     | DoChore
+    | TellChores
     | SetQuietHours
     | SetTemperature
     | ClearTemperature

@@ -11,9 +11,11 @@ from services.commands import (
     alarms,
     batches,
     chambers,
+    chores,
     commissioning,
     looking,
     people,
+    planning,
     ready,
     rehearsing,
     running,
@@ -37,9 +39,11 @@ app.command("listen")(looking.listen)
 app.command("secure")(secure.secure)
 app.command("ready")(ready.ready)
 app.command("rehearse")(rehearsing.rehearse)
+app.command("plan")(planning.plan)
 app.command("commission")(commissioning.commission)
 app.add_typer(batches.app, name="batch")
 app.add_typer(chambers.app, name="chamber")
+app.add_typer(chores.app, name="chore")
 app.add_typer(alarms.app, name="alarm")
 app.add_typer(history, name="history")
 app.add_typer(accounts.app, name="accounts")

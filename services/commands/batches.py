@@ -1,5 +1,6 @@
 """`coldside batch ...`: what people do with a batch."""
 
+import json
 from pathlib import Path
 from typing import Annotated
 
@@ -8,7 +9,9 @@ from rich.table import Table
 
 from schemas.batches import BatchPhase, BatchState
 from schemas.requests import (
+    AbortBatch,
     ConfirmStep,
+    EditSteps,
     FinishBatch,
     GoBack,
     HoldBatch,
@@ -19,9 +22,13 @@ from schemas.requests import (
     SkipStep,
     StartBatch,
     StopBatch,
+    StrikeGravity,
+    TellGravity,
+    TellProgramme,
 )
 from schemas.topics import TopicKind, every
-from schemas.written import WrittenError
+from schemas.written import WrittenError, build, read_file
+from services.commands.batch_views import StepsFile, entries_table, facts_of, first_replaced, steps_table
 from services.commands.client import as_rows
 from services.commands.common import (
     AS_JSON,
@@ -99,6 +106,7 @@ _add_verb("skip", SkipStep, "End the running step now and go on with the next.")
 _add_verb("back", GoBack, "Begin the step before once more.")
 _add_verb("confirm", ConfirmStep, "Give your word where the running step waits for it.")
 _add_verb("finish", FinishBatch, "Say that a batch is done.")
+_add_verb("abort", AbortBatch, "Give a batch up at once; its chamber goes back to what it holds when it is empty.")
 _add_verb("stop", StopBatch, "End a batch before its time; the chamber goes on holding the last setpoint.")
 
 
@@ -143,6 +151,92 @@ def gravity(
             sample_c=quantity(sample, "degC"),
             is_original=original,
         )
+
+
+@app.command()
+def measured(
+    batch: BATCH,
+    broker: BROKER = "",
+    state: STATE = FOLDER,
+    site: SITE = "",
+    who: WHO = "",
+    why: WHY = "",
+    as_json: AS_JSON = False,
+) -> None:
+    """Show what was measured by hand, with the name of each entry."""
+    with asking(broker, state, site, who, why) as asker:
+        entries = json.loads(str(asker.facts(TellGravity, batch=batch)["entries"]))
+    if as_json:
+        show_json(entries)
+        return
+    out.print(entries_table(entries) if entries else "Nothing was measured by hand.")
+
+
+@app.command()
+def strike(
+    batch: BATCH,
+    entry: Annotated[str, typer.Argument(help="The entry's name, as `coldside batch measured` shows it.")],
+    broker: BROKER = "",
+    state: STATE = FOLDER,
+    site: SITE = "",
+    who: WHO = "",
+    why: WHY = "",
+    as_json: AS_JSON = False,
+) -> None:
+    """Strike a gravity that was wrong: it is kept, and no longer counts."""
+    with asking(broker, state, site, who, why) as asker:
+        asker.ask(StrikeGravity, as_json, batch=batch, entry=entry)
+
+
+@app.command()
+def edit(
+    batch: BATCH,
+    steps: Annotated[Path, typer.Argument(help="A file with `steps:`, written as in a profile.")],
+    instead_of: Annotated[
+        str, typer.Option("--from", help="Name of the first step that is replaced; the running one if not given.")
+    ] = "",
+    effective: Annotated[
+        str, typer.Option("--effective", help="From when on, as 2026-12-04T18:00Z; at once if not.")
+    ] = "",
+    broker: BROKER = "",
+    state: STATE = FOLDER,
+    site: SITE = "",
+    who: WHO = "",
+    why: WHY = "",
+    as_json: AS_JSON = False,
+) -> None:
+    """Replace the steps that are still to come, from the running one or a later one on."""
+    try:
+        written = build(StepsFile, read_file(steps))
+    except WrittenError as error:
+        raise fail(str(error), USAGE) from error
+    with asking(broker, state, site, who, why) as asker:
+        first = first_replaced(asker.facts(TellProgramme, batch=batch), instead_of)
+        asker.ask(EditSteps, as_json, batch=batch, first=first, steps=written.steps, effective=effective or None)
+
+
+@app.command()
+def show(
+    batch: BATCH,
+    broker: BROKER = "",
+    state: STATE = FOLDER,
+    site: SITE = "",
+    as_json: AS_JSON = False,
+) -> None:
+    """Show one batch: its steps with their times and intervals, gravity, and how its forecasts turned out."""
+    with visiting(broker, state) as visit:
+        name = visit.site(site)
+        found = as_rows(visit.retained([every(name, TopicKind.BATCH)]), TopicKind.BATCH)
+    one = next((one for one in found if isinstance(one, BatchState) and one.batch == batch), None)
+    if one is None:
+        raise fail(f"there is no batch {batch}; see `coldside batch list --all`")
+    if as_json:
+        show_json(one.model_dump(mode="json"))
+        return
+    out.print(f"{one.title} in {one.chamber}: {one.phase}. {one.why}", markup=False, soft_wrap=True)
+    out.print(steps_table(one))
+    for line in facts_of(one):
+        out.print(line, markup=False, soft_wrap=True)
 
 
 @app.command("list")

@@ -67,6 +67,13 @@ class Asker:
         """Asks, and shows the answer; a refusal ends the command with status 1."""
         show_answer(self.visit.ask(self.site, self.request(kind, **fields)), as_json)
 
+    def facts(self, kind: type[RequestBase], **fields: Any) -> dict[str, Any]:
+        """The facts of the answer to a question; a refusal ends the command with status 1."""
+        answer = self.visit.ask(self.site, self.request(kind, **fields))
+        if isinstance(answer, Refused):
+            raise fail(f"Refused: {because(answer)}")
+        return dict(answer.facts)
+
     def request(self, kind: type[RequestBase], **fields: Any) -> RequestBase:
         """A request as this person makes it; what is wrong with it ends the command with status 2."""
         try:

@@ -3,6 +3,7 @@
 A method either raises Refusal and has changed nothing, or has changed the book and returns what was decided.
 """
 
+import json
 from collections.abc import Iterable
 from datetime import datetime
 
@@ -23,6 +24,7 @@ from schemas.requests import (
     StartBatch,
     StopBatch,
     StrikeGravity,
+    TellGravity,
     TellProgramme,
 )
 from services.scheduler import edits, gravity_desk, progress
@@ -34,6 +36,7 @@ from services.scheduler.states import FINAL, Event, NotAllowed, phase_after
 from services.scheduler.words import degrees
 
 ENDED_KEPT = 100
+ENTRIES_TOLD = 60
 
 
 class Book:
@@ -180,6 +183,12 @@ class Book:
             "profile": record.profile.model_dump_json(exclude_defaults=True),
             "open": float(first if record.run is None else record.run.index),
         }
+
+    def measured(self, request: TellGravity) -> dict[str, float | str]:
+        """What was entered by hand, latest last: the answer's facts."""
+        entries = [one for one in self._known(request.batch).gravity.points if one.hand][-ENTRIES_TOLD:]
+        told = [one.model_dump(mode="json", include={"entry", "at", "sg", "by", "mark"}) for one in entries]
+        return {"entries": json.dumps(told)}
 
     def apply_edits(self, now: datetime) -> list[Decision]:
         """Edits whose moment has come; one that fits no longer is dropped, with the reason."""

@@ -1,5 +1,6 @@
 """Chores: what has to be done again and again, when it is due, and quiet hours in which nobody is told of one."""
 
+import json
 import tomllib
 from collections.abc import Iterable
 from datetime import datetime, timedelta
@@ -11,7 +12,7 @@ from zoneinfo import ZoneInfo
 from schemas.base import Instant, Model, Name, Text
 from schemas.ends import LocalTimes
 from schemas.people import DaySpan, span_of
-from schemas.requests import ClearChore, DoChore, SetChore, SetQuietHours
+from schemas.requests import ClearChore, DoChore, SetChore, SetQuietHours, TellChores
 from services.scheduler import calendar
 from services.scheduler.answers import Refusal
 from services.scheduler.records import Decision
@@ -81,6 +82,15 @@ class ChoreList:
         """From now on chores keep to these hours."""
         self.quiet = request.span
         return [Decision("quiet-hours-set", request.span or "none", now, who=request.who)]
+
+    def told(self, _request: TellChores) -> dict[str, float | str]:
+        """All of them, soonest first, and the quiet hours: the answer's facts."""
+        chores = sorted(self.chores.values(), key=lambda one: one.due)
+        return {
+            "chores": json.dumps([one.model_dump(mode="json") for one in chores]),
+            "quiet": self.quiet or "",
+            "known": ", ".join(standard_chores()),
+        }
 
     def come_due(self, now: datetime) -> list[Decision]:
         """Chores whose time has come: each is told once until it is done, however long nobody was there."""

@@ -36,6 +36,8 @@ from schemas.requests import (
     StartBatch,
     StopBatch,
     StrikeGravity,
+    TellChores,
+    TellGravity,
     TellProgramme,
 )
 from schemas.telemetry import GravityReading
@@ -125,6 +127,11 @@ class Scheduler:
             SetTemperature: self.manual.set,
             ClearTemperature: self.manual.clear,
         }
+        self._questions: Mapping[type[Message], Callable[[Any], dict[str, float | str]]] = {
+            TellProgramme: self.book.programme,
+            TellGravity: self.book.measured,
+            TellChores: self.chores.told,
+        }
 
     @property
     def listens(self) -> tuple[str, ...]:
@@ -150,8 +157,8 @@ class Scheduler:
             return self._moved_on(senses.hear_gravity(self.book, body, now), now)
         if incoming.topic == WAKE_TOPIC:
             return self.tick(now)
-        if isinstance(body, TellProgramme):
-            return [self._answered(self._told_programme(body, now))]
+        if isinstance(body, RequestBase) and type(body) in self._questions:
+            return [self._answered(self._told(body, now))]
         if isinstance(body, RequestBase) and type(body) in self._handlers:
             return self._take_request(body, now)
         return ()
@@ -217,11 +224,11 @@ class Scheduler:
         detail = f"{record.title}, {record.phase}. {record.why}" if record is not None else ""
         return [*said, self._answer(request, Accepted(at=now, source=SOURCE, id=request.id, detail=detail))]
 
-    def _told_programme(self, request: TellProgramme, now: datetime) -> Answer:
+    def _told(self, request: RequestBase, now: datetime) -> Answer:
         """Answered each time anew and not kept: it changes nothing."""
         reply: Accepted | Refused
         try:
-            reply = Accepted(at=now, source=SOURCE, id=request.id, facts=self.book.programme(request))
+            reply = Accepted(at=now, source=SOURCE, id=request.id, facts=self._questions[type(request)](request))
         except Refusal as refusal:
             reply = Refused(at=now, source=SOURCE, id=request.id, reason=refusal.reason, remedy=refusal.remedy)
         return Answer(client=request.client, reply=reply)
