@@ -2,7 +2,8 @@
 address. Pure: what is due goes out as a `Dispatch`, and what became of it comes back as a `Result`.
 
 Everything here is kept in the notifier's state file before anything is sent, so neither a kill nor an outage loses a
-message. One that was taken by the other side at the very moment of a kill is sent again with the same id.
+message. What the other side has taken, its courier has kept (see `taken`); one whose answer was lost goes again with
+the same id.
 """
 
 import hashlib

@@ -22,6 +22,7 @@ from services.notifier.links import SHORTEST_KEY
 from services.notifier.log_courier import log_alarm
 from services.notifier.page import Acknowledge, Certificate, Page
 from services.notifier.post_room import PostRoom
+from services.notifier.taken import Taken
 from services.notifier.watch import ESSENTIAL
 from services.runtime.clock import SystemClock
 from services.runtime.service import Incoming, Outgoing
@@ -56,6 +57,7 @@ class Shell:
         self._folder = state_folder
         self._timeout_s = timeout_s
         self._post_room = PostRoom()
+        self._taken: Taken | None = None
         self._visitors: dict[str, Visitor] = {}
         self._arrivals: deque[str] = deque()
         self._visits = 0
@@ -64,6 +66,7 @@ class Shell:
 
     def build(self, restored: NotifierState | None, now: datetime) -> Notifier:
         """The notifier that this shell serves; it misses every expected service from the start, and logs alarms."""
+        self._taken = Taken(self._folder / f"{ServiceName.NOTIFIER}.taken")
         rules = self._plant.notifier.link
         if rules is not None and rules.serve is not None:
             self.page = _served(rules, self.acknowledge)
@@ -73,6 +76,7 @@ class Shell:
 
     def build_deputy(self, restored: DeputyState | None, now: datetime) -> Deputy:
         """A deputy instead, whose messages go by the same couriers."""
+        self._taken = Taken(self._folder / f"{ServiceName.DEPUTY}.taken")
         return Deputy(self._plant, restored)
 
     def perform(self, outgoing: Outgoing) -> bool:
@@ -82,7 +86,7 @@ class Shell:
             return False
         if outgoing.topic.startswith(DISPATCH):
             dispatch = Dispatch.model_validate_json(body)
-            self._post_room.run(dispatch.member, dispatch.id, partial(carry, dispatch, self._timeout_s))
+            self._post_room.run(dispatch.member, dispatch.id, partial(self._carry, dispatch))
         elif outgoing.topic.startswith(HEARTBEAT):
             rules = Beat.model_validate_json(body).heartbeat
             self._post_room.run(BEAT, f"{BEAT}{outgoing.topic}", partial(beat, rules, self._timeout_s))
@@ -122,6 +126,15 @@ class Shell:
         self._post_room.close()
         if self.page is not None:
             self.page.close()
+
+    def _carry(self, dispatch: Dispatch) -> None:
+        """On a courier's thread. What was taken before a kill is not carried again."""
+        taken = self._taken
+        if taken is not None and dispatch.id in taken:
+            return
+        carry(dispatch, self._timeout_s)
+        if taken is not None:
+            taken.add(dispatch.id)
 
     def _answer(self, number: str, answer: Answer) -> None:
         visitor = self._visitors.get(number)

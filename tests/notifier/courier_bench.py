@@ -16,16 +16,26 @@ from tests.notifier.bench import NOON, SITE
 from tests.waiting import wait_until
 
 TIMEOUT_S = 0.25
+PATIENT_S = 60.0
+"""Where an answer that comes late would be one that is lost."""
 
 
 class Carried:
     """State is safe before effects, as the host does it: a kill loses effects, results, or both, but no state."""
 
-    def __init__(self, plant: Plant, folder: Path, kills: Random | None = None, kill_share: float = 0.0) -> None:
+    def __init__(
+        self,
+        plant: Plant,
+        folder: Path,
+        kills: Random | None = None,
+        kill_share: float = 0.0,
+        timeout_s: float = TIMEOUT_S,
+    ) -> None:
         self.plant = plant
         self.now = NOON
         self.kills = self.beats = 0
         self._folder = folder
+        self._timeout_s = timeout_s
         self._random = kills or Random(0)
         self._kill_share = kill_share
         self._kept = ""
@@ -34,7 +44,7 @@ class Carried:
 
     def _start(self) -> None:
         restored = NotifierState.model_validate_json(self._kept) if self._kept else None
-        self.shell = Shell(self.plant, self._folder, TIMEOUT_S, expected=())
+        self.shell = Shell(self.plant, self._folder, self._timeout_s, expected=())
         self.notifier: Notifier = self.shell.build(restored, self.now)
         self._under_way = 0
         self._effects(list(self.notifier.start(self.now)))
@@ -57,11 +67,19 @@ class Carried:
         while self._under_way:
             results: list[Incoming] = []
             wait_until(lambda results=results: bool(results.extend(self.shell.poll(self.now)) or results), "a courier")
+            self._under_way -= len(results)
+            kills = self.kills
             for result in results:
-                self._under_way -= 1
-                if self._dies():
+                if self.kills > kills or self._dies():
                     return
                 self._hand_in(result)
+
+    def _let_couriers_end(self) -> None:
+        """No thread outlives a process that is killed; here they end first, and nobody hears what they say."""
+        while self._under_way > 0:
+            gone: list[Incoming] = []
+            wait_until(lambda gone=gone: bool(gone.extend(self.shell.poll(self.now)) or gone), "a courier")
+            self._under_way -= len(gone)
 
     def _hand_in(self, incoming: Incoming) -> None:
         self._effects(list(self.notifier.receive(incoming, self.now)))
@@ -81,6 +99,7 @@ class Carried:
         if self._random.random() >= self._kill_share:
             return False
         self.kills += 1
+        self._let_couriers_end()
         self.shell.close()
         self._start()
         return True

@@ -12,7 +12,7 @@ from services.notifier.dispatch import Dispatch
 from services.notifier.post_room import PostRoom
 from services.runtime.broker import free_port
 from tests.notifier.bench import NOON
-from tests.notifier.courier_bench import Carried, plant_with
+from tests.notifier.courier_bench import PATIENT_S, Carried, plant_with
 from tests.notifier.outside import mailbox, receiver
 from tests.waiting import wait_until
 
@@ -74,17 +74,42 @@ def test_no_alarm_is_lost_and_none_comes_under_two_ids_over_kills_of_the_notifie
     assert alarms_told(server.taken) == Counter(ALARMS)
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_nothing_comes_twice_over_kills_at_any_moment_where_no_answer_was_lost(tmp_path, seed):
+    random = Random(seed)
+    with receiver([random.choice(["refuse", "500", "take"]) for _ in range(8)]) as server:
+        bench = Carried(by_webhook(server.url, flood_at=50), tmp_path, random, kill_share=0.25, timeout_s=PATIENT_S)
+        for name in ALARMS:
+            bench.condition(name)
+            bench.pass_time(2 * MINUTES)
+        bench.pass_time(120 * MINUTES, step=MINUTES)
+    assert bench.kills > 3
+    assert Counter(alarm["name"] for one in server.taken for alarm in one["alarms"]) == Counter(ALARMS)
+
+
+def test_a_mail_that_was_taken_before_a_kill_does_not_come_again(tmp_path):
+    with mailbox() as server:
+        bench = Carried(by_mail(server.address, flood_at=50), tmp_path, Random(5), kill_share=0.4, timeout_s=PATIENT_S)
+        for name in ALARMS:
+            bench.condition(name)
+            bench.pass_time(2 * MINUTES)
+        bench.pass_time(60 * MINUTES, step=MINUTES)
+    assert bench.kills
+    assert len(server.ids) == len(set(server.ids))
+    assert len(set(server.ids)) == len(ALARMS)
+
+
 def test_nothing_is_lost_in_two_days_without_internet(tmp_path):
     port = free_port(0)
     url = f"http://127.0.0.1:{port}/hook"
-    bench = Carried(by_webhook(url, flood_at=3), tmp_path, Random(1), kill_share=0.02)
+    bench = Carried(by_webhook(url, flood_at=3), tmp_path, Random(1), kill_share=0.02, timeout_s=PATIENT_S)
     for name in ALARMS:
         bench.condition(name)
         bench.pass_time(timedelta(hours=8), step=timedelta(minutes=5))
     with receiver(port=port) as server:
         bench.pass_time(timedelta(minutes=40), step=MINUTES)
     assert alarms_told(server.taken) == Counter(ALARMS)
-    assert len(set(server.ids)) == 2
+    assert len(server.ids) == len(set(server.ids)) == 2
 
 
 def test_each_escalation_step_arrives_once_though_the_first_address_is_down(tmp_path):
@@ -94,12 +119,32 @@ def test_each_escalation_step_arrives_once_though_the_first_address_is_down(tmp_
             "ben": {"ways": {"phone": {"webhook": server.url}}},
         }
         steps = [{"to": ["ann.phone"]}, {"to": ["ben.phone"], "after": "5 min"}, {"to": ["ben.phone"], "after": "1 h"}]
-        bench = Carried(plant_with(people, routes=steps), tmp_path, Random(3), kill_share=0.05)
+        bench = Carried(plant_with(people, routes=steps), tmp_path, Random(3), kill_share=0.05, timeout_s=PATIENT_S)
         bench.condition("output-not-following-o1")
         bench.pass_time(timedelta(minutes=59))
-        assert len(set(server.ids)) == 1
+        assert len(server.ids) == 1
         bench.pass_time(timedelta(minutes=5))
-    assert len(set(server.ids)) == 2
+    assert len(server.ids) == len(set(server.ids)) == 2
+
+
+def test_each_step_of_each_route_arrives_once_after_two_days_of_outage_and_kills(tmp_path):
+    """One alarm that nobody acknowledges: at once to two addresses, after an hour to one, and again every 12 h."""
+    port = free_port(0)
+    way = {"webhook": f"http://127.0.0.1:{port}/hook"}
+    people = {name: {"ways": {"phone": way}} for name in ("ann", "ben")}
+    steps = [{"to": ["ann.phone", "ben.phone"]}, {"to": ["ben.phone"], "after": "1 h", "again": "12 h"}]
+    bench = Carried(
+        plant_with(people, routes=steps, flood_at=50), tmp_path, Random(4), kill_share=0.05, timeout_s=PATIENT_S
+    )
+    bench.condition("output-not-following-o1")
+    bench.pass_time(timedelta(hours=48), step=timedelta(minutes=5))
+    with receiver(port=port) as server:
+        bench.pass_time(timedelta(minutes=40), step=MINUTES)
+    assert bench.kills > 3
+    assert len(server.ids) == len(set(server.ids))
+    assert {one["to"] for one in server.taken} == {"ann.phone", "ben.phone"}
+    assert sum(one["to"] == "ann.phone" for one in server.taken) == 1
+    assert 2 <= sum(one["to"] == "ben.phone" for one in server.taken) <= 5
 
 
 def test_a_mail_is_whole_and_says_its_words_in_plain_text():
