@@ -40,13 +40,13 @@ def plain(raw: Iterable[tuple[bytes, bytes]]) -> dict[str, str]:
 
 
 def comes_from_elsewhere(headers: Headers) -> bool:
-    """Whether a browser says that another site's page made it ask (Fetch Metadata, and `Origin` of RFC 6454).
+    """Whether a browser says that another site's page made it ask (Fetch Metadata, else `Origin` of RFC 6454).
 
-    Programs send neither, and are known by their tokens.
+    Programs send neither, and are known by their tokens. Browsers send the first to this machine and over TLS only.
     """
     site = headers.get("sec-fetch-site")
-    if site is not None and site not in ("same-origin", "none"):
-        return True
+    if site is not None:
+        return site not in ("same-origin", "none")
     origin = headers.get("origin")
     return origin is not None and origin.partition("://")[2].lower() != headers.get("host", "").lower()
 

@@ -8,7 +8,7 @@ from fastapi import Request, Response
 from services.console.board import palette
 
 THEME_COOKIE = "coldside_theme"
-HEADERS = {"Cache-Control": "no-store", "X-Robots-Tag": "noindex", "Referrer-Policy": "no-referrer"}
+HEADERS = {"Cache-Control": "no-store", "X-Robots-Tag": "noindex", "Referrer-Policy": "same-origin"}
 _DEVICE = (
     '<script>document.documentElement.dataset.theme = matchMedia("(prefers-color-scheme: dark)").matches'
     ' ? "dark" : "light"</script>'

@@ -91,6 +91,7 @@ def test_loopback_is_known(host: str, inside: bool) -> None:
         ({"host": "shed:8765", "origin": "http://shed:1"}, True),
         ({"host": "shed:8765", "sec-fetch-site": "same-origin"}, False),
         ({"host": "shed:8765", "sec-fetch-site": "none"}, False),
+        ({"host": "shed:8765", "origin": "null", "sec-fetch-site": "same-origin"}, False),
         ({"host": "shed:8765", "sec-fetch-site": "cross-site"}, True),
         ({"host": "shed:8765", "origin": "http://shed:8765", "sec-fetch-site": "cross-site"}, True),
     ],
