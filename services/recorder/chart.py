@@ -51,8 +51,8 @@ def _temperatures(panel: Any, account: Account) -> None:
         if step.real[0] is not None:
             _mark(panel, _local(step.real[0], account), str(number))
     for alarm in account.alarms:
-        panel.plot([_local(moment(alarm.at_ms), account)], [0.03], marker="^", color=INK, markersize=4,
-                   transform=panel.get_xaxis_transform(), linestyle="none")  # fmt: skip
+        panel.plot([_local(moment(alarm.at_ms), account)], [0.03], marker="^", color=INK, markersize=5, zorder=5,
+                   transform=panel.get_xaxis_transform(), linestyle="none", clip_on=False)  # fmt: skip
     panel.set_ylabel("degC")
     if panel.get_legend_handles_labels()[0]:
         panel.legend(loc="lower right", bbox_to_anchor=(1, 1), fontsize=7, ncols=4, frameon=False)
@@ -73,7 +73,10 @@ def _expected_end(panel: Any, account: Account) -> None:
     if at:
         at, ends = [*at, _local(account.end, account)], [*ends, ends[-1]]
         panel.set_ylim(min(ends) - timedelta(days=1), max(ends) + timedelta(days=1))
-    panel.plot(at, ends, color=INK, marker="s", markersize=2.0, linewidth=0.8, drawstyle="steps-post")
+    changed = [place for place in range(len(ends)) if not place or ends[place] != ends[place - 1]]
+    panel.plot(
+        at, ends, color=INK, marker="s", markersize=2.5, markevery=changed, linewidth=0.8, drawstyle="steps-post"
+    )
     panel.yaxis.set_major_locator(import_module("matplotlib.ticker").LinearLocator(3))
     panel.yaxis.set_major_formatter(import_module("matplotlib.dates").DateFormatter("%d %b"))
     panel.set_ylabel("expected\nend")
@@ -84,6 +87,7 @@ def _dates(panel: Any, account: Account) -> None:
     locator = dates.AutoDateLocator()
     panel.xaxis.set_major_locator(locator)
     panel.xaxis.set_major_formatter(dates.ConciseDateFormatter(locator))
+    panel.xaxis.get_offset_text().set_size(7)
     panel.set_xlim(_local(account.start, account), _local(account.end, account))
     for one in panel.figure.axes:
         one.grid(color=PALE, linewidth=0.4)

@@ -13,6 +13,7 @@ from services.recorder.rows import Annotation, moment
 
 MOST_COMPARED = 5
 UNKNOWN = "–"
+_CLASSES = {"#": ' class="number"', "@": ' class="time"'}
 
 
 def html(account: Account, earlier: Sequence[Account] = (), price_per_kwh: float | None = None) -> str:
@@ -75,20 +76,20 @@ def _steps(account: Account) -> str:
         (str(number), step.name, _when(step.planned, account), _when(step.real, account), _late(step), step.ends_when)
         for number, step in enumerate(account.steps, start=1)
     ]
-    return _table(("", "Step", "Planned at first", "Really", "Ended later by", "Ends when"), rows)
+    return _table(("", "Step", "Planned at first@", "Really@", "Ended later by", "Ends when"), rows)
 
 
 def _gravity(account: Account) -> str:
     points = account.gravity
     step = max(1, len(points) // 12)
     chosen = [*points[::step], *([points[-1]] if (len(points) - 1) % step else [])]
-    return _table(("When", "SG 20/20#"), [(_time(at, account), f"{value:.4f}") for at, value in chosen])
+    return _table(("When@", "SG 20/20#"), [(_time(at, account), f"{value:.4f}") for at, value in chosen])
 
 
 def _notes(account: Account) -> str:
     rows = [(_time(moment(one.at_ms), account), one.who, one.text, _facts(one)) for one in account.notes]
     means = ", ".join(f"{name} {value:.1f}" for name, value in account.scores.items())
-    return _table(("When", "Who", "Note", "Scores"), rows) + (f"<p>Mean scores: {escape(means)}</p>" if means else "")
+    return _table(("When@", "Who", "Note", "Scores"), rows) + (f"<p>Mean scores: {escape(means)}</p>" if means else "")
 
 
 def _alarms(account: Account) -> str:
@@ -98,7 +99,7 @@ def _alarms(account: Account) -> str:
         (_time(moment(one.at_ms), account), one.name, str(one.facts.get("priority", "")), one.text)
         for one in account.alarms
     ]
-    return _table(("Raised", "Alarm", "Priority", "Detail"), rows)
+    return _table(("Raised@", "Alarm", "Priority", "Detail"), rows)
 
 
 def _outputs(account: Account, price_per_kwh: float | None) -> str:
@@ -123,7 +124,7 @@ def _comparison(accounts: Sequence[Account]) -> str:
     head = (
         "Batch",
         "Profile",
-        "Began",
+        "Began@",
         "Lasted#",
         "OG#",
         "Last SG#",
@@ -138,7 +139,7 @@ def _comparison(accounts: Sequence[Account]) -> str:
 
 def _journal(account: Account) -> str:
     rows = [(_time(moment(one.at_ms), account), one.name, one.who, one.text) for one in account.journal]
-    return _table(("When", "What", "Who", "Why"), rows)
+    return _table(("When@", "What", "Who", "Why"), rows)
 
 
 def _section(title: str, content: str) -> str:
@@ -146,12 +147,13 @@ def _section(title: str, content: str) -> str:
 
 
 def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A column whose head ends in `#` holds numbers."""
-    kinds = [' class="number"' if name.endswith("#") else "" for name in head]
-    top = "".join(f"<th{kind}>{escape(name.rstrip('#'))}</th>" for kind, name in zip(kinds, head, strict=True))
+    """A column whose head ends in `#` holds numbers, one whose head ends in `@` times."""
+    kinds = [_CLASSES.get(name[-1:], "") for name in head]
+    top = "".join(f"<th{kind}>{escape(name.rstrip('#@'))}</th>" for kind, name in zip(kinds, head, strict=True))
     lines = ("".join(f"<td{kind}>{escape(cell)}</td>" for kind, cell in zip(kinds, row, strict=True)) for row in rows)
     body = "".join(f"<tr>{line}</tr>" for line in lines)
-    return f"<table><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>"
+    width = ' class="narrow"' if len(head) == 2 else ""
+    return f"<table{width}><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>"
 
 
 def _late(step: StepTold) -> str:
@@ -165,7 +167,7 @@ def _late(step: StepTold) -> str:
 def _when(span: tuple[datetime | None, datetime | None], account: Account) -> str:
     if span == (None, None):
         return UNKNOWN
-    return " to ".join("…" if at is None else _time(at, account) for at in span)
+    return " to ".join("…" if at is None else f"{at.astimezone(account.zone):%d %b %H:%M}" for at in span)
 
 
 def _time(at: datetime, account: Account) -> str:
