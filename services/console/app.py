@@ -106,8 +106,10 @@ def _add_pages(app: FastAPI, desk: Desk) -> None:
     from nicegui import ui  # heavy, and reads its surroundings on import
 
     from services.console.pages import install
+    from services.console.turnout import watch_pages
 
     install(desk)
+    watch_pages()
     ui.run_with(
         app,
         title="coldside",
