@@ -22,6 +22,7 @@ from services.recorder.influx_server import InfluxQl
 from services.recorder.influx_store import InfluxStore
 from tests.recorder.history import DAY, after
 from tests.recorder.recorded import record
+from tests.recorder.sdk_schema import misfits
 
 STORED = {path.stem: json.loads(path.read_text(encoding="utf-8")) for path in sorted(FOLDER.glob("*.json"))}
 CHOSEN = {"site": "shed", "origin": "life", "batch": "pale-7"}
@@ -84,6 +85,29 @@ def test_a_dashboard_fits_the_sdks_schema(name):
     built = as_built(name)
     again = json.loads(json.dumps(Dashboard.from_json(built), cls=JSONEncoder))
     assert again == built
+
+
+@pytest.fixture
+def sdk():
+    register_default_plugins()
+    Runtime().register_dataquery_variant(variant())
+    return Dashboard
+
+
+@pytest.mark.parametrize("name", STORED)
+def test_all_that_is_committed_is_of_the_type_that_the_sdk_declares(sdk, name):
+    assert list(misfits(sdk.from_json(STORED[name]))) == []
+
+
+@pytest.mark.parametrize(
+    ("place", "wrong"), [(("panels", 0, "gridPos", "h"), "9"), (("panels", 0, "title"), 7), (("graphTooltip",), 5)]
+)
+def test_a_dashboard_that_does_not_fit_is_found_out(sdk, place, wrong):
+    spoiled = part = json.loads(json.dumps(STORED["overview"]))
+    for step in place[:-1]:
+        part = part[step]
+    part[place[-1]] = wrong
+    assert len(list(misfits(sdk.from_json(spoiled)))) == 1
 
 
 @pytest.mark.parametrize(("name", "query"), QUERIES)
