@@ -27,6 +27,8 @@ PHASES = {
     BatchPhase.STOPPED: "stopped before its end",
     BatchPhase.ABORTED: "given up",
 }
+WORD = "somebody says"
+"""With this the scheduler tells of a step's end that waits for a person's word."""
 UNDER_WAY = (BatchPhase.RUNNING, BatchPhase.HELD)
 OPEN = (BatchPhase.IDLE, *UNDER_WAY)
 
@@ -55,8 +57,10 @@ ACTS = (
 
 
 def acts_for(batch: BatchState) -> tuple[Act, ...]:
-    """What may be asked of a batch as it stands; a word is asked for only where one is awaited."""
-    return tuple(act for act in ACTS if batch.phase in act.phases and (act.kind is not ConfirmStep or batch.awaits))
+    """What may be asked of a batch as it stands; a word is asked for only where the running step waits for one."""
+    step = running_step(batch)
+    asked = bool(batch.awaits) and step is not None and WORD in step.ends_when
+    return tuple(act for act in ACTS if batch.phase in act.phases and (asked or act.kind is not ConfirmStep))
 
 
 def in_order(batches: Iterable[BatchState]) -> list[BatchState]:
@@ -86,7 +90,11 @@ def lasting(span: timedelta) -> str:
 
 def times_of(step: PlannedStep, zone: ZoneInfo) -> str:
     """From when to when; where it is forecast, with the range that holds it four times in five."""
-    text = f"{when(step.begins, zone)} to {when(step.ends, zone)}"
+    if step.begins is None:
+        return "when it is its turn"
+    text = (
+        f"{when(step.begins, zone)} to {when(step.ends, zone)}" if step.ends else f"from {when(step.begins, zone)} on"
+    )
     if step.ends_earliest is None or step.ends_latest is None:
         return text
     early, late = when(step.ends_earliest, zone), when(step.ends_latest, zone)

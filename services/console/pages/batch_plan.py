@@ -91,7 +91,7 @@ class PlanEditor:
     def _does(self, step: PlannedStep) -> str:
         target = show_temperature(step.to_c, self.picked)
         pressure = "" if step.pressure_bar is None else f", at {show_pressure(step.pressure_bar, self.picked)}"
-        if step.does == "ramp":
+        if step.does == "ramp" and step.from_c != step.to_c:
             return f"{show_temperature(step.from_c, self.picked)} to {target}{pressure}"
         return f"{'up to ' if step.does == 'free-rise' else ''}{target}{pressure}"
 

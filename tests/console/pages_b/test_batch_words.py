@@ -58,7 +58,9 @@ def test_only_what_a_batch_allows_is_offered() -> None:
 
 def test_a_word_is_asked_for_only_where_one_is_awaited() -> None:
     assert "It is done: go on" not in [one.text for one in acts_for(batch())]
-    assert "It is done: go on" in [one.text for one in acts_for(batch(awaits="Is the dry hop out?"))]
+    asks = (step("ferment", NOON, ends_when="somebody says: Is the dry hop out?"),)
+    assert "It is done: go on" in [one.text for one in acts_for(batch(awaits="Is the dry hop out?", steps=asks))]
+    assert "It is done: go on" not in [one.text for one in acts_for(batch(awaits="Add the hops."))]
 
 
 def test_the_running_step_is_known_while_one_runs() -> None:
@@ -92,7 +94,8 @@ def test_a_forecast_end_is_told_with_its_range() -> None:
     assert times_of(shown, DUBLIN).endswith(
         "four times in five its end lies between Thu 02 Jul 13:00 and Sat 04 Jul 13:00"
     )
-    assert "four times" not in times_of(step("a", NOON), DUBLIN)
+    assert times_of(step("a", NOON), DUBLIN) == "from Wed 01 Jul 13:00 on"
+    assert times_of(step("a"), DUBLIN) == "when it is its turn"
 
 
 def test_how_good_forecasts_were_is_told_where_it_is_known() -> None:
