@@ -72,6 +72,11 @@ def circuit_head(live: Live, circuit: str) -> str:
     return f'<h2>{escape(words[:1].upper() + words[1:])}</h2><p class="kind">{kind}</p>'
 
 
+def waiting(look: str = "") -> str:
+    """What stands in a lane until history has answered."""
+    return f'<div class="plot waits {look}"><span class="bare">reading what was recorded …</span></div>'
+
+
 def key() -> str:
     """What lines and bars mean."""
     lines = "".join(f'<li><i class="{name}"></i>{words}</li>' for name, words in KEY)

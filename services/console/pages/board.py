@@ -24,8 +24,6 @@ from services.console.pages.gather import Pasts, gather
 FLUSH_S = 0.05
 """News of one moment are written together."""
 LOOK_AGAIN_S = 5.0
-FIRST_WAIT_S = 1.2
-"""So long the page waits for history; figures are shown without."""
 REDRAW_MS = 15_000
 DESK_PX, PHONE_PX = 1000.0, 340.0
 _AXIS_WORDS = 'aria-label="Time: left and right arrow move, plus and minus zoom, Home goes to now"'
@@ -36,13 +34,13 @@ _DRAWN = ("setpoints", "batches", "alarms")
 def register(desk: Desk) -> None:
     """Declares `/`."""
 
-    @ui.page("/", response_timeout=10)
-    async def board() -> None:
+    @ui.page("/")
+    def board(days: str = "") -> None:
         looks()
         with frame(desk, "Board", "board"):
             ui.html("<h1>Board</h1>", sanitize=False).classes("unseen")
-            page = BoardPage(desk)
-            await page.show()
+            page = BoardPage(desk, span_ms=_asked_span(days))
+            page.show()
             page.begin()
 
 
@@ -56,7 +54,7 @@ def looks() -> None:
 class BoardPage:
     """One visitor's board: of the whole site, or of one chamber only."""
 
-    def __init__(self, desk: Desk, only: str | None = None) -> None:
+    def __init__(self, desk: Desk, only: str | None = None, span_ms: int = window.USUAL_MS) -> None:
         self._desk = desk
         plant = desk.live.plant
         by_kind = sorted(plant.chambers, key=lambda name: plant.chambers[name].kind == "reservoir")
@@ -66,7 +64,7 @@ class BoardPage:
         self._units = units()
         self._width_px = _guessed_width()
         self._difference: set[str] = set()
-        self._window = window.around(self._now_ms(), window.USUAL_MS if only is None else window.CLOSE_MS)
+        self._window = window.around(self._now_ms(), span_ms)
         self._pasts = Pasts()
         self._drawn_ms = 0
         self._fetching: asyncio.Task[Any] | None = None
@@ -77,14 +75,11 @@ class BoardPage:
         self._tools: dict[str, ui.html] = {}
         self._loads: dict[str, tuple[ui.html, ui.html]] = {}
 
-    async def show(self) -> None:
-        """Draws everything; what history has comes at once, or as soon as it can be had."""
+    def show(self) -> None:
+        """Draws the sheet with its figures; history is fetched meanwhile, while the browser reads scripts."""
         self._skeleton()
         self._write_window()
-        fetch = background_tasks.create(self._fetch(), name="board's history")
-        await asyncio.wait({fetch}, timeout=FIRST_WAIT_S)
-        if not fetch.done():
-            self._write_lanes()
+        self._begin_fetch()
 
     def begin(self) -> None:
         """Follows what happens. Last of all that is drawn: a page with a timer is sent at once."""
@@ -111,7 +106,7 @@ class BoardPage:
         with ui.element("article").classes(f"lane {kind}").props(f'data-lane="{name}"'):
             self._heads[name] = ui.html(self._head(name), sanitize=False).classes("head")
             self._tools[name] = ui.html(self._tool(name), sanitize=False).classes("tool")
-            self._middles[name] = ui.html('<div class="plot waits"></div>', sanitize=False).classes("middle")
+            self._middles[name] = ui.html(sheet.waiting(), sanitize=False).classes("middle")
             self._figures[name] = (
                 ui.html(self._figure(name), sanitize=False).classes("end").props(f'data-figure="{name}"')
             )
@@ -119,7 +114,7 @@ class BoardPage:
     def _load_lane(self, circuit: str) -> None:
         with ui.element("article").classes("lane circuit").props(f'data-lane="{circuit}"'):
             ui.html(sheet.circuit_head(self._desk.live, circuit), sanitize=False).classes("head")
-            middle = ui.html('<div class="plot low waits"></div>', sanitize=False).classes("middle")
+            middle = ui.html(sheet.waiting("low"), sanitize=False).classes("middle")
             end = ui.html(self._load(circuit), sanitize=False).classes("end").props(f'data-circuit="{circuit}"')
             self._loads[circuit] = (middle, end)
 
@@ -278,6 +273,14 @@ def _number(said: dict[str, Any], key: str, otherwise: float) -> float:
     except (TypeError, ValueError):
         return otherwise
     return value if abs(value) < 1e15 else otherwise
+
+
+def _asked_span(days: str) -> int:
+    """What the address says (`/?days=21`), brought within what is allowed; what is no number counts as not said."""
+    try:
+        return round(min(56.0, max(0.0, float(days))) * window.DAY_MS) or window.USUAL_MS
+    except ValueError:
+        return window.USUAL_MS
 
 
 def _guessed_width() -> float:

@@ -13,6 +13,7 @@ from services.console.app import Desk
 from services.console.board import particulars
 from services.console.board.calibrating import advise
 from services.console.board.particulars import moment, table
+from services.console.board.window import CLOSE_MS
 from services.console.desk.answers import said
 from services.console.live import Change
 from services.console.pages import board
@@ -59,8 +60,8 @@ class ChamberPage:
         described = self._desk.live.plant.chambers[self._name]
         words(described.title or self._name, "h1")
         readonly_note()
-        line = board.BoardPage(self._desk, self._name)
-        await line.show()
+        line = board.BoardPage(self._desk, self._name, CLOSE_MS)
+        line.show()
         with ui.element("div").classes("columns particulars"):
             self._written("Holding it back", self._interlocks, self._resets)
             self._written("What is believed of it", self._belief)
