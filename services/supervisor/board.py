@@ -10,10 +10,11 @@ from schemas.plant import Chamber, Drive, Point
 from schemas.telemetry import ReadingBase, Report
 from services.runtime.service import Outgoing
 from services.supervisor.asked import Asked, Bounds, bounds, temperature
-from services.supervisor.commission import Commissioned, Course, CourseKept, temperatures_of
+from services.supervisor.commission import Course
 from services.supervisor.control import Controller, Decision, Rules, Sight, Want, Waypoint
 from services.supervisor.deadband import Deadband
 from services.supervisor.facts import Facts
+from services.supervisor.findings import Commissioned, CourseKept
 from services.supervisor.gauges import highest
 from services.supervisor.guards import Verdict
 from services.supervisor.knowledge import Known, known
@@ -21,6 +22,7 @@ from services.supervisor.model import shape_for
 from services.supervisor.outlets import Lease, Outlet, outlets_of
 from services.supervisor.roles import Bars
 from services.supervisor.seen import Seen
+from services.supervisor.sides import temperatures_of
 from services.supervisor.trips import Interlock, Trips
 
 

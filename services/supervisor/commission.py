@@ -5,18 +5,16 @@ reported, not forced. It finds swapped relays, a probe in the wrong hole and an 
 lags and rates with their uncertainty.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
-from enum import StrEnum
 from math import exp
 from statistics import StatisticsError, fmean, linear_regression, stdev
 
-from schemas.base import Finite, Instant, Model, Name, Text
 from schemas.control import GuidedRun
-from schemas.plant import Chamber, Measure, Point, point_of
+from schemas.plant import Chamber, Point
+from services.supervisor.findings import Commissioned, Trial, Verdict, sentence
 from services.supervisor.knowledge import Known
-from services.supervisor.roles import Bars, role_of
+from services.supervisor.roles import Bars
+from services.supervisor.sides import Side, Temperatures, Watch, sides_of
 
 QUIET_S = 300.0
 """How long the probes are watched with everything off, before each trial."""
@@ -38,123 +36,8 @@ FARTHEST_K = 1.0
 """The beer may get so much farther from its setpoint than it was; then control takes over."""
 FASTER = 2.0
 """A probe meant to answer first must not be beaten by another by this factor."""
-_SIGNS = {Bars.HEAT: 1.0, Bars.COOL: -1.0}
 _FEWEST = 6
 _QUIET_SHARE = 0.3
-
-_FIGURES = {"lag_s", "lag_sd_s", "rate_k_per_h", "rate_sd_k_per_h", "power_w"}
-Temperatures = Mapping[str, float]
-
-
-class Verdict(StrEnum):
-    """How a trial ended."""
-
-    ANSWERED = "answered"
-    OPPOSITE = "opposite"
-    OTHER_PROBE = "other-probe"
-    SILENT = "silent"
-    HELD_BACK = "held-back"
-    STOPPED = "stopped"
-
-
-class Trial(Model):
-    """What one side of control was seen to do. Rates are of the probe that should answer, against its drift before."""
-
-    does: Text
-    outputs: tuple[Name, ...]
-    probe: Name
-    verdict: Verdict
-    lag_s: Finite | None = None
-    lag_sd_s: Finite | None = None
-    rate_k_per_h: Finite | None = None
-    rate_sd_k_per_h: Finite | None = None
-    power_w: Finite | None = None
-    says: Text
-
-
-class Commissioned(Model):
-    """The result of a guided first run; `model` is what is known of the chamber since."""
-
-    chamber: Name
-    who: Text
-    began: Instant
-    ended: Instant
-    trials: tuple[Trial, ...]
-    model: tuple[Known, ...] = ()
-    note: Text = ""
-
-    def facts(self) -> dict[str, float | str | bool]:
-        """The figures, for the journal: one verdict an output, what was measured of it, and the model's."""
-        found: dict[str, float | str | bool] = {}
-        for trial in self.trials:
-            name = "-".join(trial.outputs)
-            found[f"{name}.verdict"] = str(trial.verdict)
-            figures = trial.model_dump(include=_FIGURES, exclude_none=True)
-            found.update({f"{name}.{key}": round(value, 3) for key, value in figures.items()})
-        for known in self.model:
-            name = f"model.{known.name}"
-            found |= {name: round(known.value, 3), f"{name}.sd": round(known.sd, 3)}
-            found[f"{name}.learnt"] = round(known.learnt, 3)
-        return found
-
-    def text(self) -> str:
-        """A short report for people."""
-        head = f"{self.chamber}: guided first run by {self.who}, {self.began:%Y-%m-%d %H:%M} to {self.ended:%H:%M} UTC."
-        return "\n".join((head, *(f"- {trial.says}" for trial in self.trials), *_advice(self.trials, self.note)))
-
-
-class CourseKept(Model):
-    """That a guided first run is under way; it does not outlive a restart, but its end is told."""
-
-    who: Text
-    began: Instant
-
-
-@dataclass(frozen=True, slots=True)
-class Side:
-    """One side of control, the probe that should answer it first, and the beer's, where that is another."""
-
-    role: Bars
-    outputs: tuple[str, ...]
-    probe: str
-    point: Point
-    beer: str | None
-
-
-@dataclass(slots=True)
-class Watch:
-    """Temperatures seen in one stretch, by probe."""
-
-    times_s: list[float] = field(default_factory=list)
-    values: dict[str, list[float]] = field(default_factory=dict)
-
-    def note(self, now_s: float, temperatures: Temperatures) -> None:
-        """One look; a probe that is silent in it is not watched in this stretch."""
-        if not self.times_s:
-            self.values = {name: [] for name in temperatures}
-        self.times_s.append(now_s)
-        self.values = {name: [*seen, temperatures[name]] for name, seen in self.values.items() if name in temperatures}
-
-
-def sides_of(chamber: Chamber) -> tuple[Side, ...]:
-    """What can be tried in a chamber, heating first."""
-    probe = _first_to_answer(chamber)
-    if probe is None:
-        return ()
-    point, beer = point_of(probe, chamber.probes[probe]) or Point.BEER, chamber.probe_at(Point.BEER)
-    found = []
-    for role in _SIGNS:
-        outputs = tuple(name for name, out in chamber.outputs.items() if role_of(out.drives, chamber.kind) is role)
-        if outputs:
-            found.append(Side(role, outputs, probe, point, beer if beer != probe else None))
-    return tuple(found)
-
-
-def _first_to_answer(chamber: Chamber) -> str | None:
-    points = (Point.BATH,) if chamber.kind == "reservoir" else (Point.AIR, Point.BEER)
-    if chamber.kind == "jacketed":
-        points = (Point.BEER,)
-    return next((name for point in points if (name := chamber.probe_at(point)) is not None), None)
 
 
 class Course:
@@ -231,7 +114,7 @@ class Course:
             return "watching what was stored"
         if self._asked_s is None:
             return "watching with everything off"
-        return _doing(self.sides[len(self.trials)]) + ("" if self._on_s is not None else ", which waits for its turn")
+        return self.sides[len(self.trials)].doing() + ("" if self._on_s is not None else ", which waits for its turn")
 
     def look(
         self, now_s: float, temperatures: Temperatures, running: bool, power_w: float | None, off_k: float = 0.0
@@ -297,7 +180,7 @@ class Course:
         return abs(slope) * QUIET_S <= CLEAR_K[side.point] / 2.0
 
     def _judge(self, side: Side, now_s: float, over: bool, cut: bool = False) -> None:
-        sign, clear_k = _SIGNS[side.role], CLEAR_K[side.point]
+        sign, clear_k = side.sign, CLEAR_K[side.point]
         moved = {name: sign * self._moved(name) for name in self._tried.values if name in self._quiet.values}
         mine = moved.get(side.probe, 0.0)
         other = max((name for name in moved if name != side.probe), key=lambda name: moved[name], default="")
@@ -330,7 +213,7 @@ class Course:
         rate = self._rate(side) if verdict is Verdict.ANSWERED else None
         power_w = self._busy_w - self._idle_w if self._busy_w is not None and self._idle_w is not None else None
         trial = Trial(
-            does=_doing(side),
+            does=side.doing(),
             outputs=side.outputs,
             probe=side.probe,
             verdict=verdict,
@@ -341,14 +224,14 @@ class Course:
             power_w=power_w,
             says="",
         )
-        self.trials.append(trial.model_copy(update={"says": _sentence(trial, other)}))
+        self.trials.append(trial.model_copy(update={"says": sentence(trial, other)}))
         self._quiet, self._tried = Watch(), Watch()
         self._answered = False
         self._on_s = self._asked_s = self._waited_s = self._idle_w = self._busy_w = None
 
     def _lag(self, side: Side) -> tuple[float, float] | None:
         """Seconds until the answer was clear, and how sure that is: the time between two looks, and the noise."""
-        sign, clear_k = _SIGNS[side.role], CLEAR_K[side.point]
+        sign, clear_k = side.sign, CLEAR_K[side.point]
         times, seen = self._tried.times_s, self._tried.values[side.probe]
         for now_s, value in zip(times, seen, strict=True):
             if sign * (value - self._expected(side.probe, now_s)) >= clear_k:
@@ -372,48 +255,7 @@ class Course:
 
     def _answer_ends(self, side: Side) -> int:
         """How many looks it took until the answer was whole."""
-        sign, looks = _SIGNS[side.role], enumerate(self._tried.values[side.probe])
+        sign, looks = side.sign, enumerate(self._tried.values[side.probe])
         times, whole_k = self._tried.times_s, ANSWER_K[side.point]
         far = (k + 1 for k, value in looks if sign * (value - self._expected(side.probe, times[k])) >= whole_k)
         return max(_FEWEST, next(far, len(times)))
-
-
-def temperatures_of(chamber: Chamber) -> Sequence[str]:
-    """The probes that a guided first run watches."""
-    return tuple(name for name, probe in chamber.probes.items() if probe.measures is Measure.TEMPERATURE)
-
-
-def _doing(side: Side) -> str:
-    outputs = " and ".join(side.outputs)
-    return f"heating with {outputs}" if side.role is Bars.HEAT else f"cooling with {outputs}"
-
-
-def _sentence(trial: Trial, other: str) -> str:
-    does = trial.does[:1].upper() + trial.does[1:]
-    if trial.verdict is Verdict.ANSWERED:
-        return f"{does}: '{trial.probe}' answered{_figures(trial)}."
-    return f"{does}: {_FINDINGS[trial.verdict].format(probe=trial.probe, other=other)}"
-
-
-def _figures(trial: Trial) -> str:
-    lag = f" after {trial.lag_s:.0f} s (give or take {trial.lag_sd_s:.0f})" if trial.lag_s is not None else ""
-    rate = trial.rate_k_per_h
-    speed = f", then {rate:+.1f} K/h (give or take {trial.rate_sd_k_per_h:.1f})" if rate is not None else ""
-    return lag + speed + (f", taking {trial.power_w:.0f} W" if trial.power_w is not None else "")
-
-
-_FINDINGS = {
-    Verdict.OPPOSITE: "'{probe}' went the other way. Relays are swapped: put that right before anything else.",
-    Verdict.OTHER_PROBE: "'{other}' answered before '{probe}'. They are swapped, or '{probe}' is in the wrong place.",
-    Verdict.SILENT: "'{probe}' did not answer. The output is dead or unplugged, or the probe is somewhere else.",
-    Verdict.HELD_BACK: "not tried to its end: guards or interlocks kept it off for too long, or cut it short.",
-    Verdict.STOPPED: "not tried: stopped before its turn was over.",
-}
-
-
-def _advice(trials: Sequence[Trial], note: str) -> tuple[str, ...]:
-    if note:
-        return (note, *_advice(trials, ""))
-    if all(trial.verdict is Verdict.ANSWERED for trial in trials):
-        return ("Everything answered as it should.",)
-    return ("Put right what is wrong and run it again.",)

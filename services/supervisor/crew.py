@@ -7,8 +7,8 @@ from typing import Any
 from schemas.plant import Chamber, Plant
 from services.supervisor.asked import Asked, coolant_freezes_at, source_of
 from services.supervisor.board import Board, LockedOut, rules_of
-from services.supervisor.commission import CourseKept
 from services.supervisor.control import Controller, Rules
+from services.supervisor.findings import CourseKept
 from services.supervisor.interlocks import Row
 from services.supervisor.memory import ChamberKept, LockOutKept
 from services.supervisor.outlets import Lease

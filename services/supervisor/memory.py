@@ -6,7 +6,7 @@ from schemas.alarms import Condition
 from schemas.base import Instant, Model, Name, Text
 from schemas.control import Setpoint
 from schemas.requests import Reply
-from services.supervisor.commission import Commissioned, CourseKept
+from services.supervisor.findings import Commissioned, CourseKept
 
 
 class LockOutKept(Model):

@@ -20,7 +20,8 @@ from schemas.requests import (
 from schemas.topics import TopicKind, topic
 from services.runtime.service import Outgoing
 from services.supervisor.board import Board, LockedOut
-from services.supervisor.commission import Commissioned, Course, CourseKept
+from services.supervisor.commission import Course
+from services.supervisor.findings import Commissioned, CourseKept
 from services.supervisor.memory import Answered
 from services.supervisor.outlets import SOURCE
 from services.supervisor.trips import Reset

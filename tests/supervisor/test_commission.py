@@ -7,8 +7,10 @@ import pytest
 from schemas.requests import Commission, LockOut, StopCommissioning
 from services.simulator.faults import FaultKind
 from services.simulator.models import CompressorModel, FridgeModel, JacketedModel, ProbeModel, ReservoirModel
-from services.supervisor.commission import Commissioned, Course, Verdict, sides_of
+from services.supervisor.commission import Course
 from services.supervisor.controllers import controller_for
+from services.supervisor.findings import Commissioned, Verdict
+from services.supervisor.sides import sides_of
 from tests.supervisor.bench import BATH, CONICAL, FRIDGE, JACKETED, START, Bench, fridge, jacketed, kegerator, plant_of
 
 
