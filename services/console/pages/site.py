@@ -1,6 +1,6 @@
 """The site behind the chambers: services, links, the plant as followed; a chamber to add; files; who may come in."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sized
 from datetime import datetime
 
 from nicegui import ui
@@ -147,7 +147,7 @@ class PlantPart:
         kind = getattr(chamber, "kind", "chamber")
         volume = show_volume(chamber.contents.volume_l, self.picked)
         hold = "" if chamber.hold_c is None else f", holds {show_temperature(chamber.hold_c, self.picked)} when empty"
-        return f"{kind}, {volume}{hold}, {len(chamber.probes)} probes, {len(chamber.outputs)} outputs"
+        return f"{kind}, {volume}{hold}, {_count(chamber.probes, 'probe')}, {_count(chamber.outputs, 'output')}"
 
     def _lines(self, chamber: ChamberBase) -> Iterator[str]:
         limits = chamber.limits
@@ -178,6 +178,10 @@ def _files() -> None:
         with ui.element("div").classes("presses"):
             ui.link("Backup", "/api/v1/backup").classes("press").props("download")
             ui.link("Support bundle", "/api/v1/support-bundle").classes("press").props("download")
+
+
+def _count(things: Sized, name: str) -> str:
+    return f"1 {name}" if len(things) == 1 else f"{len(things)} {name}s"
 
 
 def _row(cells: tuple[str, ...]) -> None:

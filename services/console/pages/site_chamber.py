@@ -19,6 +19,10 @@ from services.console.desk.new_chamber import (
 from services.console.pages.fields import Choice, Line, Tick, Told, press, words
 from services.console.sources import NotUsable, Unavailable
 
+WOULD_DO = (
+    "Put it beneath 'chambers:' of the plant file: it would be accepted. `coldside check` says what still protects "
+    "each output when something dies; wiring is for licensed people, and every heater needs a cut-out of its own."
+)
 LONGEST_S = 60.0
 MOST_SHOWN = 40
 
@@ -115,7 +119,7 @@ class AddChamber:
         if problems:
             self.verdict.say(Said("refused", f"The plant file would be refused with it: {' / '.join(problems)}"))
         else:
-            self.verdict.say(Said("accepted", "Put it beneath 'chambers:' of the plant file: it would be accepted."))
+            self.verdict.say(Said("accepted", WOULD_DO))
 
     def _plant_text(self) -> str:
         try:

@@ -31,6 +31,7 @@ people:
 notifier:
   routes: [{{to: [ann.hook]}}]
   link: {{base: "http://console.invalid"}}
+  flood_at: 100
   alarms: {{hand-needed: {{priority: high}}}}
 """
 """A step that asks for a hand raises an alarm at once; a high one is told at once."""

@@ -1,6 +1,7 @@
 """The site's page: how the services are, a chamber added from what a device says, files, who may come in."""
 
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -135,7 +136,7 @@ def test_a_plant_file_that_is_refused_is_told_and_the_earlier_one_followed(garag
     page = guest.open(garage.site.at("/site"))
     garage.plant.write_text(text.replace("cooled_by: bath", "cooled_by: bathh"), encoding="utf-8")
     try:
-        expect(page.locator(".panel .paste").first).to_contain_text("did you mean 'bath'?")
+        expect(page.locator(".panel .paste").first).to_contain_text("name one of bath")
         expect(page.get_by_text("conical: jacketed")).to_be_visible()
     finally:
         garage.plant.write_text(text, encoding="utf-8")
@@ -188,6 +189,7 @@ def test_a_token_is_shown_once_opens_the_interface_and_is_taken_back(
     sign_in(page, garage, operator, PASSWORD, "/site")
     field(page, "What for").fill("the shed's display")
     page.get_by_role("button", name="Make a token").click()
+    expect(page.locator(".secret")).to_have_text(re.compile("^coldside-"))
     secret = page.locator(".secret").inner_text()
     headers = {"Authorization": f"Bearer {secret}"}
     assert json.loads(page.request.get(garage.site.at("/api/v1/session"), headers=headers).text())["by"] == "token"
