@@ -34,6 +34,7 @@ ENV PATH=/opt/coldside/bin:/usr/local/bin:/usr/bin:/bin \
     OPENBLAS_NUM_THREADS=1 \
     MALLOC_ARENA_MAX=2 \
     HOME=/tmp \
+    LOGNAME=coldside \
     COLDSIDE_PLANT=/plant/plant.yaml \
     COLDSIDE_STATE=/state \
     COLDSIDE_SECURE=/secure
