@@ -25,7 +25,8 @@ OPEN_TO_ALL = re.compile(
 )
 """What needs nobody's name. A page's socket belongs to the page that was served, which asks anew whenever it acts."""
 OPEN_TO_VIEWERS = re.compile(
-    r"/(sign-in|sign-out|api/v1/(session|tokens(/.*)?|calculators/.*|rehearsals)|_nicegui_ws/.*)"
+    r"/(sign-in|sign-out|_nicegui_ws/.*|acknowledge/.*"
+    r"|api/v1/(session|tokens(/.*)?|calculators/.*|rehearsals|requests/tell-[a-z-]+))"
 )
 """What changes nothing on the site although it is posted, or only one's own keys."""
 
