@@ -13,10 +13,13 @@ from typing import Any
 from urllib.error import URLError
 from urllib.request import urlopen
 
-from tests.commands.live import COLDSIDE, all_speak, answer, coldside
+from services.runtime.doorway import FILE
+from tests.commands.live import COLDSIDE, answer, coldside
 from tests.waiting import wait_until
 
-PATIENCE_S = 90.0
+PATIENCE_S = 180.0
+SERVICES = 6
+"""Simulator, bridge, supervisor, scheduler, notifier, recorder: at least."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +42,17 @@ class Site:
         """What a `coldside` command answers with --json."""
         return answer(*words, state=self.state)
 
+    def told(self, shelf: str) -> list[dict[str, Any]]:
+        """What the console has heard of one kind ('statuses', 'healths'); nothing while it does not answer."""
+        try:
+            with urlopen(self.at(f"/api/v1/{shelf}"), timeout=20) as response:
+                return list(json.load(response))
+        except (URLError, OSError, ValueError):
+            return []
+
     def status_of(self, chamber: str) -> dict[str, Any]:
-        """What the supervisor says of a chamber."""
-        found: dict[str, Any] = self.says("status")[f"coldside/barn/status/{chamber}"]
-        return found
+        """What the supervisor says of a chamber; empty before it does."""
+        return next((one for one in self.told("statuses") if one["chamber"] == chamber), {})
 
     def process_of(self, member: str) -> int | None:
         """The process of the services that are named so ('bridge', 'console'), by what it was started with."""
@@ -76,22 +86,21 @@ def open_site(state: Path, *options: str) -> Iterator[Site]:
     with (state / "up.log").open("w") as log:
         process = subprocess.Popen(command, stdout=log, stderr=log, text=True)
         try:
-            wait_until(lambda: all_speak(state), "every chamber has a status", PATIENCE_S)
-            address = json.loads((state / "console-address.json").read_text())["url"]
-            wait_until(lambda: answers(address), f"the console answers at {address}", PATIENCE_S)
-            yield Site(state, address)
+            wait_until((state / FILE).exists, "the console's address is known", PATIENCE_S)
+            site = Site(state, json.loads((state / FILE).read_text())["url"])
+            wait_until(
+                lambda: all_are_there(site), f"every chamber and service is heard of at {site.address}", PATIENCE_S
+            )
+            yield site
         finally:
             process.send_signal(signal.SIGINT)
             process.wait(60)
 
 
-def answers(address: str) -> bool:
-    """Whether a page comes."""
-    try:
-        with urlopen(address, timeout=20) as response:
-            return bool(response.status == 200)
-    except (URLError, OSError):
-        return False
+def all_are_there(site: Site) -> bool:
+    """Whether every chamber has a status, and all six kinds of service and the console itself are well."""
+    chambers, statuses = site.told("chambers"), site.told("statuses")
+    return 0 < len(chambers) == len(statuses) and len(site.told("healths")) >= SERVICES
 
 
 def _is_member(folder: Path, member: str, state: Path) -> bool:

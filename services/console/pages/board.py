@@ -148,8 +148,6 @@ class BoardPage:
             middle.set_content(draw_load(loads, plant.circuits[circuit].limit_a, view, circuit))
 
     def _write_lane(self, name: str) -> None:
-        if name not in self._desk.live.plant.chambers:
-            return
         now_ms = self._now_ms()
         past = self._pasts.lanes.get(name, Past())
         lane = compose(self._desk.live, name, past, self._window, now_ms)
@@ -167,6 +165,8 @@ class BoardPage:
     def _flush(self) -> None:
         changed, self._changed = self._changed, set()
         live = self._desk.live
+        if not live.plant.chambers.keys() >= set(self._chambers):
+            return  # the plant has changed, and the page is about to be loaded anew
         batch_in = {one.batch: one.chamber for one in live.batches.values()}
         redrawn = {batch_in.get(key, key) if kind == "batches" else key for kind, key in changed if kind in _DRAWN}
         for name in {key for kind, key in changed if kind in _FIGURES} & self._figures.keys():

@@ -83,7 +83,8 @@ class ChamberPage:
                 more()
 
     def _on_change(self, change: Change) -> None:
-        if not change.key or self._name in change.key:
+        known = self._name in self._desk.live.plant.chambers
+        if known and (not change.key or self._name in change.key):
             for part, write in self._parts:
                 part.set_content(write())
 
