@@ -5,7 +5,7 @@ from importlib import import_module
 
 
 def main() -> int:
-    """Found by name, since the composition knows every service that lends something, and nothing here imports another."""
+    """Found by name: the composition knows every service that lends something, and nothing here imports one."""
     status: int = import_module("services.commands.console").main()
     return status
 

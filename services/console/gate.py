@@ -9,7 +9,7 @@ from typing import Any
 from urllib.parse import quote
 
 from services.console.access import Scope, Visitor, remember
-from services.console.headers import SAFE_METHODS, SECURE, comes_from_elsewhere, plain
+from services.console.headers import SAFE_METHODS, SECURE, Headers, comes_from_elsewhere, plain
 from services.console.keys import Keys
 
 Message = MutableMapping[str, Any]
@@ -18,6 +18,7 @@ Send = Callable[[Message], Awaitable[None]]
 Application = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 API = "/api/"
+MOST_BYTES = 1_000_000
 SIGN_IN = "/sign-in"
 OPEN_TO_ALL = re.compile(
     r"/(sign-in|sign-out|api/v1/session|api/v1/openapi\.json|manifest\.webmanifest|favicon\.ico|service-worker\.js"
@@ -64,7 +65,9 @@ class Gate:
         place = scope["client"][0] if scope.get("client") else ""
         remember(scope, lambda: self.keys.who(headers, place))
         method = scope.get("method", "POST")  # a socket can do what a POST can
-        refusal = judged(self.keys.who(headers, place), method, scope["path"], comes_from_elsewhere(headers))
+        refusal = too_much(headers) or judged(
+            self.keys.who(headers, place), method, scope["path"], comes_from_elsewhere(headers)
+        )
         await (self._pass(scope, receive, send) if refusal is None else _turn_away(refusal, scope, send))
 
     async def _pass(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -92,6 +95,16 @@ def judged(who: Visitor, method: str, path: str, from_elsewhere: bool) -> Refusa
         return Refusal(HTTPStatus.UNAUTHORIZED, "Sign in, or send a token that is still good.")
     if acts and not who.may_act and not (OPEN_TO_VIEWERS if who.may_look else OPEN_TO_ALL).fullmatch(path):
         return Refusal(HTTPStatus.FORBIDDEN, "You may look, not act; sign in as an operator.")
+    return None
+
+
+def too_much(headers: Headers) -> Refusal | None:
+    """Why a body is not taken in: nobody sends so much, and whoever does not say how much is not waited for."""
+    if "transfer-encoding" in headers:
+        return Refusal(HTTPStatus.LENGTH_REQUIRED, "Say how long it is.")
+    length = headers.get("content-length", "0")
+    if not length.isdecimal() or len(length) > 9 or int(length) > MOST_BYTES:
+        return Refusal(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"It is longer than {MOST_BYTES} bytes.")
     return None
 
 

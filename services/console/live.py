@@ -61,7 +61,7 @@ class Live:
         if isinstance(message, JournalEntry):
             change = self._write(message)
         elif shelf is not None:
-            change = self._put(shelf, message)
+            change = self._put(shelf, message, now)
         else:
             return None
         self.taken_at = now
@@ -92,11 +92,12 @@ class Live:
         self.journal.append(entry)
         return Change("journal", (entry.id,))
 
-    def _put(self, shelf: "Shelf", message: Message) -> Change | None:
+    def _put(self, shelf: "Shelf", message: Message, now: datetime) -> Change | None:
+        """What comes late changes nothing, unless the clock was set back and what is known is from the future."""
         kept: dict[Any, Message] = getattr(self, shelf.name)
         key = shelf.key(message)
         known = kept.get(key)
-        if known is not None and (known == message or known.at > message.at):
+        if known is not None and (known == message or message.at < known.at <= now):
             return None
         kept[key] = message
         return Change(shelf.name, key if isinstance(key, tuple) else (key,))

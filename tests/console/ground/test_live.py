@@ -16,6 +16,7 @@ from services.console.live import JOURNAL_KEPT, Change, Live
 from services.rehearsal.ensemble import on_stage
 
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
+LATER = NOW + timedelta(hours=1)
 PLANT = load(barn_file())
 LESS = """
 site: {name: barn}
@@ -51,6 +52,13 @@ def test_an_older_reading_that_comes_late_changes_nothing() -> None:
     live.take(reading(4.0), NOW)
     assert live.take(reading(9.0, NOW - timedelta(seconds=10)), NOW) is None
     assert live.readings["bath", "bath"].value == 4.0
+
+
+def test_after_the_clock_was_set_back_what_comes_now_is_shown() -> None:
+    live = Live(PLANT)
+    live.take(reading(4.0, LATER), LATER)
+    assert live.take(reading(5.0), NOW) is not None
+    assert live.readings["bath", "bath"].value == 5.0
 
 
 def test_the_journal_keeps_the_last_thousand_and_no_line_twice() -> None:
@@ -94,11 +102,11 @@ def test_whatever_comes_twice_or_out_of_order_the_mirror_ends_the_same(seed: int
     said, dice = everything_said(), Random(seed)
     orderly, rough = Live(PLANT), Live(PLANT)
     for message in said:
-        orderly.take(message, NOW)
+        orderly.take(message, LATER)
     muddled = [*said, *dice.sample(said, len(said) // 3)]
     dice.shuffle(muddled)
     for message in muddled:
-        rough.take(message, NOW)
+        rough.take(message, LATER)
     assert newest(rough) == newest(orderly)
     assert sum(map(len, newest(orderly).values())) >= 30
 

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from services.console.accounts import Role
+from services.console.gate import MOST_BYTES, too_much
 from services.console.headers import POLICY, comes_from_elsewhere, names_this_machine
 from services.console.serve import NotSafe, check_reach
 from services.console.settings import is_loopback
@@ -117,3 +118,25 @@ def test_every_answer_carries_the_secure_headers_refusals_too(bench: Bench) -> N
 def test_a_page_may_load_from_and_talk_to_this_server_only() -> None:
     sources = [part.split()[1:] for part in POLICY.split("; ")]
     assert all("*" not in source and "//" not in source for part in sources for source in part)
+
+
+@pytest.mark.parametrize(
+    ("headers", "status"),
+    [
+        ({}, None),
+        ({"content-length": str(MOST_BYTES)}, None),
+        ({"content-length": str(MOST_BYTES + 1)}, 413),
+        ({"content-length": "9" * 5000}, 413),
+        ({"content-length": "-1"}, 413),
+        ({"transfer-encoding": "chunked"}, 411),
+    ],
+)
+def test_a_body_without_end_is_not_taken_in(headers: dict[str, str], status: int | None) -> None:
+    refusal = too_much(headers)
+    assert (refusal.status if refusal else None) == status
+
+
+def test_somebody_who_sends_too_much_is_told(bench: Bench) -> None:
+    answer = bench.call("POST", "/api/v1/session", content=b"x" * (MOST_BYTES + 1))
+    assert answer.status_code == 413
+    assert str(MOST_BYTES) in answer.json()["detail"]
