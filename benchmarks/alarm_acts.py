@@ -24,6 +24,18 @@ def shows(name: str, value: float) -> Callable[[Scene], None]:
     return lambda scene: scene.gauges.update({f"gear/{name}": lambda _: value})
 
 
+def reads_ever_more(name: str, chamber: str, k_per_day: float) -> Callable[[Scene], None]:
+    """A probe of our own in the beer: from now on it reads ever more beside the truth."""
+
+    def drift(scene: Scene) -> None:
+        begun_s = scene.elapsed_s
+        scene.gauges[f"gear/{name}"] = lambda elapsed_s: (
+            scene.truth_c(chamber) + k_per_day * (elapsed_s - begun_s) / 86400
+        )
+
+    return drift
+
+
 def falls(name: str, from_: float, per_hour: float) -> Callable[[Scene], None]:
     """A gauge goes down evenly from now on."""
     return lambda scene: scene.gauges.update({f"gear/{name}": falling(from_, per_hour, scene.elapsed_s)})

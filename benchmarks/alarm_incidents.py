@@ -15,6 +15,7 @@ from benchmarks.alarm_acts import (
     colder_than,
     falls,
     holds,
+    reads_ever_more,
     relay_follows,
     shows,
     store_fails,
@@ -23,6 +24,7 @@ from benchmarks.alarm_acts import (
 )
 from benchmarks.alarm_plants import (
     BATH,
+    BY_HAND,
     EAGER,
     FLAT,
     FRIDGE,
@@ -121,6 +123,20 @@ INCIDENTS: tuple[Staged, ...] = (
         tells=(Told(Kind.PROBE_DRIFTING, "the beer is 0.75 K off", astray()),),
         goes_wrong=breaks(FaultKind.PROBE_OUT, "ale", "beer"),
         plant=FRIDGE, lasts=24 * HOUR, quiet=3 * HOUR, room=constant(24.0), set_up=holds(12.0),
+    ),
+    Staged(
+        what="the beer probe reads ever less, by 0.7 K a day",
+        tells=(Told(Kind.PROBE_DRIFTING, "the beer is 0.75 K off", astray()),),
+        goes_wrong=reads_ever_more("beer", "ale", -0.7),
+        long=True, plant=BY_HAND, lasts=4 * DAY, quiet=DAY, tick=MINUTE, room=constant(20.0),
+        set_up=both(reads_ever_more("beer", "ale", 0.0), holds(12.0)),
+    ),
+    Staged(
+        what="the beer probe of a cold fridge reads ever more, by 0.7 K a day",
+        tells=(Told(Kind.PROBE_DRIFTING, "the beer is 0.75 K off", astray()),),
+        goes_wrong=reads_ever_more("beer", "ale", 0.7),
+        long=True, plant=BY_HAND, lasts=4 * DAY, quiet=DAY, tick=MINUTE, room=constant(20.0),
+        set_up=both(reads_ever_more("beer", "ale", 0.0), holds(4.0)),
     ),
     Staged(
         what="the heater's relay no longer does what it is told",

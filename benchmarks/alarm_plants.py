@@ -58,6 +58,9 @@ FRIDGE, BATH = HEAD + fridge(), HEAD + vessel_on_a_bath()
 SLOW_FRIDGE = HEAD + fridge(every="60 s")
 FLAT = gauge("gravity", "gravity", every="15 min")
 HOT_FRIDGE = HEAD + fridge(heater="500 W", more="limits: {air_highest: 38 degC}")
+BY_HAND = HEAD + fridge(every="60 s").replace(
+    "beer: {measures: temperature, from: {simulated: true}", "beer: {measures: temperature, from: {mqtt: gear/beer}"
+)
 TWO_FRIDGES = HEAD + fridge() + fridge("stout")
 SMALL_RING = TWO_FRIDGES.replace("limit: 13 A", "limit: 2.8 A")
 EAGER = HEAD + fridge().replace("inrush: 6", "inrush: 6, starts_per_hour: 1")

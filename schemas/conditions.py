@@ -6,6 +6,8 @@ A condition's name is its kind, or its kind, a hyphen and the probe or output it
 from enum import StrEnum
 from functools import lru_cache
 
+LONGEST_NAME = 40
+
 
 class ConditionKind(StrEnum):
     """What can be true of a chamber, or of the site, that a person may need to know."""
@@ -54,8 +56,8 @@ class ConditionKind(StrEnum):
 
 
 def condition_name(kind: ConditionKind, subject: str = "") -> str:
-    """The name a condition has in its topic."""
-    return f"{kind}-{subject}" if subject else str(kind)
+    """The name a condition has in its topic; a subject whose name is long is cut to what a name may have."""
+    return f"{kind}-{subject}"[:LONGEST_NAME].rstrip("-") if subject else str(kind)
 
 
 @lru_cache(maxsize=4096)

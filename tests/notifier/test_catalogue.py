@@ -4,10 +4,11 @@ from pathlib import Path
 
 import pytest
 
-from schemas.alarms import Priority
-from schemas.conditions import ConditionKind, kind_of
+from schemas.alarms import Condition, Priority
+from schemas.conditions import ConditionKind, condition_name, kind_of
 from services.notifier.catalogue import DOUBTFUL, UNKNOWN, definition_of, standard_catalogue
 from services.notifier.review import rationalisation, span
+from tests.notifier.bench import NOON
 
 ALL = standard_catalogue()
 PHONE_SCREEN = 300
@@ -48,6 +49,14 @@ def test_explanations_run_in_no_circle():
             assert kind not in ahead
             seen |= ahead
             ahead = {further for cause in ahead for further in causes(cause)} - seen
+
+
+@pytest.mark.parametrize("kind", ALL)
+@pytest.mark.parametrize("subject", ["a" * 40, "a-" * 19 + "b"])
+def test_an_alarm_about_something_with_a_long_name_can_be_told(kind, subject):
+    name = condition_name(kind, subject)
+    said = Condition(at=NOON, since=NOON, source="test", chamber="left", name=name, active=True, detail="x")
+    assert kind_of(said.name) is kind
 
 
 def test_a_condition_of_unknown_kind_still_gets_an_alarm():

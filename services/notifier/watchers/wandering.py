@@ -2,7 +2,7 @@
 
 What the chamber can do to its beer is bounded by heat balance: at most `MOST_W_K` per kelvin between air and beer,
 plus heater and yeast, over the beer's heat capacity. A probe in the air follows every run of the compressor instead,
-down and up again. A slow drift of a probe in its well cannot be told from a change of the beer without a second one.
+down and up again. A slow drift of a probe in its well is for `balance` to find.
 """
 
 from collections import deque
