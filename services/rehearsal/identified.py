@@ -18,6 +18,8 @@ from services.simulator.physics import Plant as Physics
 from services.simulator.vessel import Vessel
 from services.simulator.weather import Weather, garage, seattle_hourly
 
+STEP_S = 20.0
+"""Twice the simulator's own: the quickest node, an evaporator, takes minutes."""
 _LEAK_SHARE = 0.125
 """Of what comes in from the room, this share comes with the air and the rest through the wall; typical."""
 
@@ -27,7 +29,7 @@ class IdentifiedPlant:
 
     def __init__(self, situation: Situation) -> None:
         models = {name: identified(model, situation.learnt(name)) for name, model in models_of(situation.plant).items()}
-        self.physics = Physics(models, weather_from(situation), situation.seed)
+        self.physics = Physics(models, weather_from(situation), situation.seed, longest_step_s=STEP_S)
         self._plant: Plant = situation.plant
         self._steady = steady_probes(situation.plant)
         self._poured: dict[str, str] = {}

@@ -1,7 +1,6 @@
 """One rehearsal under way: the stage, the plant on it, who listens, and the brewer who takes samples and answers."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from copy import deepcopy
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -12,7 +11,7 @@ from schemas.base import ServiceName
 from schemas.batches import BatchPhase
 from schemas.contract import topic_for
 from schemas.ends import Word
-from schemas.plant import Measure, Plant, Probe
+from schemas.plant import Chamber, Measure, Plant, Probe
 from schemas.profiles import Profile, never_ends
 from schemas.requests import ConfirmStep, LogGravity, RequestBase
 from services.rehearsal.answer import Point
@@ -26,6 +25,8 @@ from services.simulator.physics import Truth
 
 BATCH = "rehearsed"
 LOOK_EVERY = timedelta(minutes=10)
+FINE = timedelta(seconds=10)
+CONTACTS_EVERY_S = 600.0
 SAMPLE_EVERY = timedelta(hours=12)
 """How often the rehearsed brewer takes a gravity sample where no instrument floats in the beer."""
 ENDED = (BatchPhase.COMPLETE, BatchPhase.STOPPED, BatchPhase.ABORTED)
@@ -73,7 +74,7 @@ class Performance:
         self._answered: set[tuple[str, int]] = set()
         self._by_hand = [name for name, one in question.plant.chambers.items() if not _has_gravity(one.probes.values())]
         self.stage, self._ensemble = on_stage(
-            question.plant,
+            sampled(question.plant, question.tick),
             start,
             seed=question.situation.seed,
             tick=question.tick,
@@ -149,7 +150,7 @@ class Performance:
 
     def snapshots(self) -> Kept:
         """To go on from this moment once more."""
-        return deepcopy(self.stage.snapshots())
+        return self.stage.snapshots()
 
     def _serves(self, batch: str, step: int | None) -> bool:
         profile = self.question.programmes.get(batch)
@@ -181,6 +182,22 @@ class Performance:
             if asked and (batch, step) not in self._answered and now - began >= after:
                 self._answered.add((batch, step))
                 self.ask(_request(ConfirmStep, now, batch))
+
+
+def sampled(plant: Plant, tick: timedelta) -> Plant:
+    """Contacts look less often where time goes in coarse ticks: in a rehearsal nobody opens a door."""
+    if tick <= FINE:
+        return plant
+    return plant.model_copy(update={"chambers": {name: _calmed(one) for name, one in plant.chambers.items()}})
+
+
+def _calmed(chamber: Chamber) -> Chamber:
+    slow = {
+        name: probe.model_copy(update={"every_s": max(probe.every_s, CONTACTS_EVERY_S)})
+        for name, probe in chamber.probes.items()
+        if probe.measures is Measure.CONTACT
+    }
+    return chamber.model_copy(update={"probes": {**chamber.probes, **slow}})
 
 
 def word_of(profile: Profile, step: int) -> str:

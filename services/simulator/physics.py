@@ -54,7 +54,15 @@ class Truth:
 class Plant:
     """Chambers by name; a `JacketedModel` names its reservoir. Raises KeyError where it names none."""
 
-    def __init__(self, chambers: Mapping[str, ChamberModel], weather: Weather, seed: int = 0) -> None:
+    def __init__(
+        self,
+        chambers: Mapping[str, ChamberModel],
+        weather: Weather,
+        seed: int = 0,
+        *,
+        longest_step_s: float = LONGEST_STEP_S,
+    ) -> None:
+        self._longest_step_s = longest_step_s
         self.weather = weather
         self.elapsed_s = 0.0
         self.room_c = weather.at(0.0)
@@ -82,7 +90,7 @@ class Plant:
     def advance(self, seconds: float, outputs: Mapping[Key, float]) -> dict[Key, float]:
         """Moves on with these output levels (0..1; one that is not named is off) and reads every probe that answers."""
         self._command(outputs)
-        steps = max(1, ceil(seconds / LONGEST_STEP_S - 1e-9))
+        steps = max(1, ceil(seconds / self._longest_step_s - 1e-9))
         dt = seconds / steps
         for _ in range(steps):
             self.room_c = room = self.weather.at(self.elapsed_s)

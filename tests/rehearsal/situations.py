@@ -26,13 +26,13 @@ chambers:
   east:
     kind: jacketed
     cooled_by: bath
-    contents: {volume: 50 L}
+    contents: {volume: 30 L}
     probes: {beer: {measures: temperature, from: {simulated: true}}}
     outputs: {pump: {drives: pump, to: {simulated: true}, power: 12 W}}
   west:
     kind: jacketed
     cooled_by: bath
-    contents: {volume: 50 L}
+    contents: {volume: 30 L}
     probes: {beer: {measures: temperature, from: {simulated: true}}}
     outputs: {pump: {drives: pump, to: {simulated: true}, power: 12 W}}
 """
@@ -41,6 +41,14 @@ chambers:
 def cellar() -> Plant:
     """Two vessels on a bath whose chiller is small."""
     return loads_plant(TWO_VESSELS)
+
+
+def strong() -> Plant:
+    """The same with a chiller that has enough for both."""
+    weak = cellar()
+    chill = weak.chambers["bath"].outputs["chill"].model_copy(update={"power_w": 500.0})
+    bath = weak.chambers["bath"].model_copy(update={"outputs": {"chill": chill}})
+    return weak.model_copy(update={"chambers": {**weak.chambers, "bath": bath}})
 
 
 def programme(*steps: str) -> Profile:

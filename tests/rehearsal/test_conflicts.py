@@ -13,30 +13,24 @@ from services.rehearsal.listener import Wait
 from services.rehearsal.performance import Question
 from services.rehearsal.situation import Situation
 from services.rehearsal.whatif import answer_to, current_conflicts
-from tests.rehearsal.situations import HOUR, START, ask, cellar, programme, situation_of, starting
+from tests.rehearsal.situations import HOUR, START, ask, cellar, programme, situation_of, starting, strong
 
 MINUTE = timedelta(minutes=1)
 WEAK = cellar()
 
 
-def strong() -> Plant:
-    chill = WEAK.chambers["bath"].outputs["chill"].model_copy(update={"power_w": 500.0})
-    bath = WEAK.chambers["bath"].model_copy(update={"outputs": {"chill": chill}})
-    return WEAK.model_copy(update={"chambers": {**WEAK.chambers, "bath": bath}})
-
-
 def rehearsed(plant: Plant) -> Answer:
     crash = programme(
-        "name: wait, hold: 14 degC, for: 18 h",
-        "name: crash, to: 2 degC, over: 10 h",
-        "name: rest, hold: 2 degC",
+        "name: wait, hold: 14 degC, for: 4 h",
+        "name: crash, to: 6 degC, over: 4 h",
+        "name: rest, hold: 6 degC",
     )
     stage, _ = on_stage(plant, START, tick=MINUTE)
     for name in ("east", "west"):
         ask(stage, plant, starting(name, name, crash, stage.now))
-    stage.run_until(START + 16 * HOUR)
+    stage.run_until(START + 2 * HOUR)
     situation = situation_of(stage, plant, {"east": crash, "west": crash})
-    longest = timedelta(days=3)
+    longest = 24 * HOUR
     return answer_to(Question(situation, "east", model=plant_as_it_is, tick=MINUTE, longest=longest))
 
 
@@ -56,7 +50,7 @@ def test_bath_that_is_large_enough_carries_both() -> None:
 
 
 def arrived(answer: Answer, chamber: str):
-    return next(one.at for one in answer.curves[chamber] if one.beer_c <= 2.5)
+    return next(one.at for one in answer.curves[chamber] if one.beer_c <= 6.5)
 
 
 def course(chamber: str, begins_h: float, from_c: float = 15.0, to_c: float = 1.0) -> Course:
