@@ -18,6 +18,7 @@ from services.console.units import difference_mark, figure, mark_of, number, sca
 
 HEIGHT = 92.0
 TOP, BOTTOM = 11.0, 70.0
+COLUMN = 8.0
 ROWS = {"compressor": 77.0, "pump": 77.0, "valve": 77.0, "heater": 86.0}
 """At which height runs of each kind of output stand: cold above, warm beneath; a fan follows others, and has none."""
 
@@ -210,5 +211,8 @@ def _points(piece: Curve, window: Window, levels: Scale) -> Iterator[str]:
 def _bars(lane: Lane, view: View) -> Iterator[str]:
     for drives, ran in lane.ran.items():
         pieces = runs.bars(ran, view.window) if drives in ROWS else []
-        if pieces:
+        if runs.crowded(ran, pieces):
+            columns = runs.columns(runs.shares(ran, view.window), ROWS[drives] + COLUMN / 2, COLUMN)
+            yield f'<path class="duty {drives}" d="{columns}"/>'
+        elif pieces:
             yield f'<path class="run {drives}" d="{runs.path(pieces, ROWS[drives])}"/>'

@@ -4,11 +4,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from services.console.board.window import BREADTH, Window
 
 Run = tuple[int, int]
 LEAST_BREADTH = 1.1
 """In drawing units: about a pixel and a half."""
+BINS = 250
+MOST_TOLD_APART, FEW = 160, 24
+LEAST_HEIGHT = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +40,29 @@ def bars(runs: Iterable[Run], window: Window) -> list[tuple[float, float]]:
         else:
             found.append((low, high))
     return found
+
+
+def crowded(runs: Sequence[Run], pieces: Sequence[tuple[float, float]]) -> bool:
+    """Whether so many run into each other as bars that they would look like one long run."""
+    return len(runs) > MOST_TOLD_APART or (len(runs) > FEW and len(pieces) < 0.7 * len(runs))
+
+
+def shares(runs: Iterable[Run], window: Window, bins: int = BINS) -> NDArray[np.float64]:
+    """How much of each of so many equal stretches of the window an output was on: 0 to 1."""
+    edges = np.linspace(window.start_ms, window.end_ms, bins + 1)
+    on_until = np.zeros(bins + 1)
+    for start_ms, end_ms in runs:
+        on_until += np.clip(edges, start_ms, max(start_ms, end_ms)) - start_ms
+    return np.diff(on_until) / (window.span_ms / bins)
+
+
+def columns(on: NDArray[np.float64], bottom: float, height: float) -> str:
+    """The shares as one SVG path of columns, for runs too many to be told apart."""
+    breadth = BREADTH / len(on)
+    return "".join(
+        f"M{index * breadth:.1f} {bottom:g}v{-max(LEAST_HEIGHT, on[index] * height):.1f}h{breadth:.1f}V{bottom:g}Z"
+        for index in np.flatnonzero(on > 0.0).tolist()
+    )
 
 
 def path(pieces: Sequence[tuple[float, float]], y: float) -> str:

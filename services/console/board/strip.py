@@ -10,7 +10,7 @@ from services.console.board.scene import View
 from services.console.board.window import BREADTH, Window
 
 MARK_ROOM_PX = 14.0
-LETTER_PX = 6.7
+LETTER_PX = 7.3
 LEAST_LABEL_PX = 34.0
 _GLYPHS = {"door": "▲", "alarm": "!"}
 

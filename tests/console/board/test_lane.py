@@ -104,6 +104,22 @@ def test_every_run_is_seen_and_none_twice(spans: list[tuple[int, int]]) -> None:
     assert all(any(low <= WINDOW.x(start) <= high + 1e-6 for low, high in bars) for start, _ in ran)
 
 
+@given(st.lists(st.tuples(st.integers(0, 6 * DAY_MS), st.integers(0, HOUR_MS)), max_size=60))
+def test_shares_of_crowded_runs_add_up_to_the_time_that_was_run(spans: list[tuple[int, int]]) -> None:
+    ran = [(WINDOW.start_ms - DAY_MS + begin, WINDOW.start_ms - DAY_MS + begin + lasts) for begin, lasts in spans]
+    inside = sum(max(0, min(end, WINDOW.end_ms) - max(start, WINDOW.start_ms)) for start, end in ran)
+    assert float(runs.shares(ran, WINDOW).mean()) * WINDOW.span_ms == pytest.approx(inside, abs=1.0)
+
+
+def test_crowded_runs_are_drawn_as_shares_not_as_one_long_run() -> None:
+    ran = [
+        (WINDOW.start_ms + index * HOUR_MS // 4, WINDOW.start_ms + index * HOUR_MS // 4 + 60_000)
+        for index in range(280)
+    ]
+    assert 'class="duty compressor"' in draw(replace(LANE, ran={"compressor": ran}), VIEW)
+    assert 'class="run compressor"' in draw(replace(LANE, ran={"compressor": ran[:20]}), VIEW)
+
+
 def test_run_outside_the_window_is_not_drawn() -> None:
     assert runs.bars([(0, HOUR_MS)], WINDOW) == []
     assert runs.bars([(0, NOW_MS)], WINDOW) == [(0.0, pytest.approx(0.6 * BREADTH))]
