@@ -1,5 +1,6 @@
 """Who may act: every act, with every kind of credential that is none."""
 
+import asyncio
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -7,12 +8,13 @@ from typing import Any, get_args
 
 import pytest
 
-from schemas.requests import Request, RequestBase
+from schemas.requests import AcknowledgeAlarm, LockOut, Refused, Request, RequestBase
 from services.console import tokens
 from services.console.accounts import Role
 from services.console.api.acts import body_of
+from services.notifier.links import Claim, sign
 from services.scheduler import profile_file
-from tests.console.ground.bench import PASSWORD, Bench, bench_on
+from tests.console.ground.bench import PASSWORD, START, Bench, bench_on
 
 BATCH = {"batch": "pale-1"}
 CHAMBER = {"chamber": "ale-fridge"}
@@ -245,3 +247,19 @@ def test_every_profile_that_comes_along_can_be_started_as_it_is_shown(bench: Ben
         answer = bench.call("POST", "/api/v1/requests/start-batch", json=body, headers=headers)
         assert answer.status_code == 200, (name, answer.text)
         bench.call("POST", "/api/v1/requests/abort-batch", json={"batch": f"of-{name}"}, headers=headers)
+
+
+def test_a_messages_link_is_the_key_whoever_follows_it(bench: Bench) -> None:
+    claim = Claim(chamber="bath", name="door-open", raised=START, person="bea", expires=START + timedelta(days=1))
+    link = sign(claim, b"k" * 32)
+    answer = asyncio.run(bench.desk.acknowledge(link))
+    asked = bench.bus.asked[-1]
+    assert isinstance(answer, Refused)
+    assert isinstance(asked, AcknowledgeAlarm)
+    assert (asked.who, asked.chamber, asked.name, asked.token) == ("bea", "bath", "door-open", link)
+
+
+def test_nobody_acts_from_outside_of_any_request(bench: Bench) -> None:
+    answer = asyncio.run(bench.desk.act(LockOut, chamber="bath"))
+    assert isinstance(answer, Refused)
+    assert bench.bus.asked == []
