@@ -19,6 +19,7 @@ INSIDE, OUTSIDE = Air(10.0, 0.6), Air(25.0, 0.5)
 SHORTEST, LONGEST = 0.4, 3.0
 """Of the delay for 20 L: two minutes to a quarter of an hour, where that is five minutes."""
 PRESENT = (BatchPhase.RUNNING, BatchPhase.HELD)
+ENDED = (BatchPhase.COMPLETE, BatchPhase.STOPPED, BatchPhase.ABORTED)
 
 
 @cache
@@ -46,16 +47,20 @@ class Loads:
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
         self._batches: dict[str, tuple[str, BatchPhase]] = {}
+        self._left: set[str] = set()
 
     def take(self, batch: BatchState) -> None:
         """Where a batch is, and whether it still runs."""
+        before = self._batches.get(batch.batch)
         self._batches[batch.batch] = (batch.chamber, batch.phase)
+        for chamber in {batch.chamber, before[0] if before is not None else batch.chamber}:
+            phases = [phase for where, phase in self._batches.values() if where == chamber]
+            ended = any(phase in ENDED for phase in phases) and not any(phase in PRESENT for phase in phases)
+            (self._left.add if ended else self._left.discard)(chamber)
 
     def litres(self, chamber: str) -> float:
         """What stands there now; 0 when it is empty or no chamber."""
         found = self.plant.chambers.get(chamber)
         if found is None:
             return 0.0
-        phases = [phase for where, phase in self._batches.values() if where == chamber]
-        ended = bool(phases) and not any(phase in PRESENT for phase in phases)
-        return 0.0 if ended and found.hold_c is None else found.contents.volume_l
+        return 0.0 if chamber in self._left and found.hold_c is None else found.contents.volume_l

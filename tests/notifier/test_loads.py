@@ -56,10 +56,20 @@ def test_a_full_fridge_is_given_longer_than_an_empty_one():
 def test_a_chamber_is_empty_only_when_its_last_batch_is_known_to_have_ended():
     loads = Loads(holding(20))
     assert loads.litres("left") == 20
+    loads.take(batch(BatchPhase.IDLE, name="planned"))
+    assert loads.litres("left") == 20
     loads.take(batch(BatchPhase.COMPLETE))
     assert loads.litres("left") == 0
     loads.take(batch(BatchPhase.RUNNING, name="two"))
     assert loads.litres("left") == 20
+
+
+def test_a_batch_that_moves_on_leaves_its_chamber_and_fills_the_next():
+    loads = Loads(holding(20))
+    loads.take(batch(BatchPhase.COMPLETE, "right", "old"))
+    loads.take(batch(BatchPhase.RUNNING, "left"))
+    loads.take(batch(BatchPhase.RUNNING, "right"))
+    assert loads.litres("right") == 20
 
 
 def test_a_keg_fridge_that_holds_a_temperature_is_never_empty():
