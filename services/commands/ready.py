@@ -1,6 +1,7 @@
 """`coldside ready`: whether a deployment may start at all. Nothing that could heat starts before this has said yes."""
 
 import os
+import sqlite3
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
@@ -10,12 +11,12 @@ import typer
 
 from schemas.plant import Plant
 from schemas.plant_file import PlantFileError, load
-from services.commands.common import STATE, TROUBLE, USAGE, fail, out
+from services.commands.common import TROUBLE, USAGE, fail, out
 from services.console.accounts import AccountRefused, Accounts
 from services.recorder.__main__ import HISTORY
 from services.recorder.elsewhere import server
-from services.recorder.sqlite_store import SqliteStore
-from services.recorder.store import StoreError
+from services.recorder.sqlite_schema import MIGRATIONS, stored_version
+from services.recorder.store import NewerStore, StoreDamaged, StoreError
 from services.runtime.address import BrokerAddress
 from services.runtime.clock import SystemClock
 from services.runtime.credentials import FOLDER as CREDENTIALS
@@ -32,8 +33,10 @@ def ready(
     secure: Annotated[
         Path, typer.Option("--secure", envvar="COLDSIDE_SECURE", help="What `coldside secure` made.")
     ] = Path("secure"),
-    state: STATE = FOLDER,
-    volume: Annotated[list[Path] | None, typer.Option("--volume", help="A folder that others will write to.")] = None,
+    state: Annotated[Path, typer.Option("--state", envvar="COLDSIDE_STATE", readable=False)] = FOLDER,
+    volume: Annotated[
+        list[Path] | None, typer.Option("--volume", readable=False, help="A folder others write to.")
+    ] = None,
 ) -> None:
     """Check the plant file, secrets, state and volumes before anything starts; exit 0 when all are in order."""
     try:
@@ -64,6 +67,9 @@ def _secrets(plant: Plant, secure: Path) -> Iterator[str]:
 
     vault = Vault(secure)
     try:
+        if not vault.read("ca.pem"):
+            yield f"{secure} holds no secrets yet; `coldside secure` makes them"
+            return
         admitted_now = vault.read("broker/access").decode()
         revoked = vault.read("revoked.json").decode()
         wanted = [one for one in accounts(plant) if f'"{one.name}"' not in revoked]
@@ -83,8 +89,8 @@ def _secrets(plant: Plant, secure: Path) -> Iterator[str]:
 
 
 def _state(plant: Plant, state: Path) -> Iterator[str]:
-    if (state / HISTORY).exists():
-        yield from _trouble_of(lambda: SqliteStore(state / HISTORY, read_only=True).close())
+    if os.access(state, os.X_OK) and (state / HISTORY).exists():
+        yield from _trouble_of(partial(_look_at_layout, state / HISTORY))
     if plant.history.influx is not None:
         yield from _trouble_of(partial(server, plant.history.influx))
     if not _has_operator(state):
@@ -92,6 +98,20 @@ def _state(plant: Plant, state: Path) -> Iterator[str]:
             "nobody may use the console yet, and it does not open to a network without an account; add one with\n"
             "  docker-compose run --rm ready accounts add NAME --role operator"
         )
+
+
+def _look_at_layout(path: Path) -> None:
+    """An older one is brought up to date by the recorder; a later one, after going back a version, is not touched."""
+    connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
+    try:
+        if stored_version(connection) > len(MIGRATIONS):
+            raise NewerStore(
+                f"{path} was written by a later version of coldside; start that one, or move the file away"
+            )
+    except sqlite3.Error as error:
+        raise StoreDamaged(f"{path} is no store: {error}; move it away, or bring a backup back") from error
+    finally:
+        connection.close()
 
 
 def _has_operator(state: Path) -> bool:

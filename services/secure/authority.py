@@ -40,9 +40,7 @@ class Authority:
             self._certificate = x509.load_pem_x509_certificate(pair.certificate)
             key = serialization.load_pem_private_key(pair.key, None)
         except ValueError as error:
-            raise NoAuthority(
-                f"the authority's files cannot be read: {error}; bring them back from a backup"
-            ) from error
+            raise NoAuthority("the authority's certificate or key is none; bring both back from a backup") from error
         if not isinstance(key, ec.EllipticCurvePrivateKey) or key.public_key() != self._certificate.public_key():
             raise NoAuthority("the authority's key is not that of its certificate; bring both back from one backup")
         self._key = key
