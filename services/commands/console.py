@@ -80,6 +80,7 @@ def desk_of(plant: Plant, broker: BrokerAddress, settings: Settings, clock: Cloc
             state_folder=settings.state_folder,
             version=settings.version,
             clock=clock,
+            missed=settings.idle_s is None,
         ),
     )
     recorded = Recorded(lambda: live.plant, settings.state_folder, clock)

@@ -13,6 +13,7 @@ from random import SystemRandom
 from typing import Protocol
 
 from schemas.base import ServiceName
+from schemas.journal import Health, Wellness
 from schemas.plant import Plant
 from schemas.requests import Accepted, Refused, RequestBase
 from services.console.core import ASKED, Console, Told
@@ -23,7 +24,7 @@ from services.runtime.clock import Clock
 from services.runtime.health import HealthBook, last_will
 from services.runtime.host import Host, Options
 from services.runtime.plant_watch import PlantWatch
-from services.runtime.service import Incoming
+from services.runtime.service import Incoming, Outgoing
 from services.runtime.state import Saved, StateFile
 
 _LOG = logging.getLogger("coldside")
@@ -74,6 +75,8 @@ class Ground:
     state_folder: Path
     version: str
     clock: Clock
+    missed: bool = True
+    """Whether people are told when it dies; one that comes with its visitor is missed by nobody in between."""
 
 
 class BrokerBus:
@@ -149,7 +152,7 @@ class BrokerBus:
             ground.broker,
             f"coldside-{plant.site.name}-{ServiceName.CONSOLE}",
             SystemRandom(),
-            will=lambda: last_will(ServiceName.CONSOLE, plant.site.name, ground.clock.now()),
+            will=lambda: _will(plant.site.name, ground),
         )
         book = HealthBook(ServiceName.CONSOLE, plant.site.name, ground.version, ground.clock.now())
         file = StateFile(ground.state_folder / f"{ServiceName.CONSOLE}.json", Saved)
@@ -203,3 +206,10 @@ class BrokerBus:
                 listener(change)
             except Exception:
                 _LOG.exception("a listener failed", extra={"service": "console", "facts": {"change": change}})
+
+
+def _will(site: str, ground: Ground) -> Outgoing:
+    will = last_will(ServiceName.CONSOLE, site, ground.clock.now())
+    if ground.missed or not isinstance(will.body, Health):
+        return will
+    return Outgoing(will.topic, will.body.model_copy(update={"state": Wellness.STOPPING}), retain=True)

@@ -75,6 +75,8 @@ def _watch(console: Console, desk: Desk, server: uvicorn.Server) -> None:
 
     def look() -> None:
         visits = console.visits
+        if not server.started:
+            visits.last_s = desk.clock.elapsed()  # whoever it was started for has not been answered yet
         if not visits.open_sockets and desk.clock.elapsed() - visits.last_s >= idle_s:
             _LOG.info("nobody is here", extra={"service": "console", "facts": {"idle_s": idle_s}})
             server.should_exit = True

@@ -47,10 +47,16 @@ def test_after_a_crash_the_next_visit_starts_it_again_and_nobody_else_is_disturb
     answered(spoilt)
     before, killed = others(spoilt), spoilt.process_of("console")
     spoilt.kill("console")
+    wait_until(lambda: console_health(spoilt) == "stopping", "the broker has said that it is gone")
     answered(spoilt)
     assert spoilt.process_of("console") not in (None, killed)
     assert others(spoilt) == before
     assert None not in before.values()
+
+
+def console_health(site: Site) -> Any:
+    """What the broker keeps of it: gone, but missed by nobody, since it comes with its next visitor."""
+    return site.says("status").get("coldside/barn/health/console", {}).get("state")
 
 
 def test_without_a_store_history_says_so_and_heals_by_itself(spoilt: Site) -> None:
