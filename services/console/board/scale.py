@@ -46,7 +46,7 @@ class Plain:
         while len(found) < 2:
             step = _round_step(rough)
             indices = range(ceil(self.low / step - 1e-9), floor(self.high / step + 1e-9) + 1)
-            found, rough = [index * step for index in indices], rough / 2.1
+            found, rough = [index * step for index in indices], rough / 1.3
         digits = max(0, -floor(log10(step))) if step < 1 else 0
         return [(value, f"{value:.{digits}f}".replace("-", "\u2212")) for value in found]
 

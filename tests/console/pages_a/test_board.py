@@ -126,3 +126,45 @@ def test_first_board_stays_within_its_bytes(guest: Visit, site: Site) -> None:
     guest.open(site.at("/")).wait_for_selector(READY)
     guest.page.wait_for_load_state("networkidle")
     assert 0 < sum(sizes) <= 1_500_000
+
+
+def test_dragging_moves_the_time_and_a_wheel_with_control_zooms(board: Page) -> None:
+    root, plot = board.locator(".board"), board.locator('[data-lane="ale-fridge"] .plot')
+    box, start = plot.bounding_box(), root.get_attribute("data-start")
+    assert box is not None
+    assert start is not None
+    board.mouse.move(box["x"] + 300, box["y"] + 30)
+    board.mouse.down()
+    board.mouse.move(box["x"] + 500, box["y"] + 30, steps=4)
+    board.mouse.up()
+    board.wait_for_function("was => Number(document.querySelector('.board').dataset.start) < was", arg=int(start))
+    before = span(board)
+    board.keyboard.down("Control")
+    board.mouse.wheel(0, -300)
+    board.keyboard.up("Control")
+    board.wait_for_function(
+        "was => { const d = document.querySelector('.board').dataset; return d.end - d.start < was * 0.9 }", arg=before
+    )
+
+
+CROSSED = """() => {
+  const box = one => one.getBoundingClientRect();
+  const words = one => { const range = document.createRange(); range.selectNodeContents(one); return box(range); };
+  const pill = box(document.querySelector(".now-pill"));
+  const meets = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
+  const now = (pill.left + pill.right) / 2;
+  const ticks = [...document.querySelectorAll(".tick")].filter(one => one.textContent && meets(words(one), pill));
+  const crossed = b => b.width && b.left < now && now < b.right;
+  const legs = [...document.querySelectorAll(".leg span")].map(words).filter(crossed);
+  return ticks.length + legs.length;
+}"""
+
+
+@pytest.mark.parametrize("device", ["desk", "phone"])
+@pytest.mark.parametrize("hours", [1, 24, 56 * 24])
+def test_no_words_collide_with_the_line_of_the_present(browser: Browser, site: Site, device: str, hours: int) -> None:
+    with visit(browser, device, **(phone() if device == "phone" else {})) as one:
+        one.open(site.at("/")).wait_for_selector(READY)
+        one.page.locator(f'[data-act="span"][data-value="{hours * HOUR_MS}"]').click()
+        expect(one.page.locator(f'[data-value="{hours * HOUR_MS}"][aria-pressed="true"]')).to_have_count(1)
+        assert one.page.evaluate(CROSSED) == 0
