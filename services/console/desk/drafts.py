@@ -82,8 +82,9 @@ class DraftError(ValueError):
 
 
 def words_of(draft: Draft) -> str:
-    """`holds 18 degC until 65 % of attenuation`."""
-    return f"{DOES[draft.kind].format(draft.target)} {SAID[draft.ends].format(draft.value)}"
+    """`holds 18 °C until 65 % of attenuation`."""
+    said = f"{DOES[draft.kind].format(draft.target)} {SAID[draft.ends].format(draft.value)}"
+    return said.replace(" degC", " °C").replace(" degF", " °F")
 
 
 def ends_for(kind: str) -> dict[str, str]:

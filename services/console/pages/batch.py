@@ -99,7 +99,8 @@ class OneBatch:
 
         def on_change(change: Change) -> None:
             if change.kind == "batches" and change.key == (self.name,) and not place.is_deleted:
-                ui.navigate.reload()
+                with place:
+                    ui.navigate.reload()
 
         follow(self.desk, on_change)
 

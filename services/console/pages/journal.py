@@ -11,12 +11,12 @@ from services.console.app import Desk
 from services.console.desk.alarm_list import place
 from services.console.desk.entries import Entry, Sieve, as_csv, as_json_lines, entries
 from services.console.live import Change
-from services.console.pages.fields import Choice, Line, looks, words
+from services.console.pages.fields import Choice, Line, looks, press, words
 from services.console.pages.frame import follow, frame
 from services.console.sources import Annotation, Unavailable
 
 DAYS = {"1": "a day", "7": "a week", "28": "four weeks", "90": "three months", "3650": "all"}
-SHOWN = 200
+SHOWN = 100
 ALL = ""
 FORMS = {"csv": (as_csv, "text/csv; charset=utf-8"), "jsonl": (as_json_lines, "application/x-ndjson; charset=utf-8")}
 
@@ -63,6 +63,7 @@ class JournalPage:
         self.desk = desk
         self.sieve = Sieve()
         self.days = "7"
+        self.most = SHOWN
         self._past: list[Annotation] = []
 
     def draw(self) -> None:
@@ -78,6 +79,7 @@ class JournalPage:
         self.place = ui.element("ol").classes("journal")
         with self.place:
             words("Looking it up ...", "li", "empty")
+        self.further = press(f"Show {SHOWN} more", self._show_more, looks=True)
         self._link()
         follow(self.desk, self._on_change)
         ui.timer(0.05, self._read, once=True)
@@ -130,9 +132,9 @@ class JournalPage:
 
     def _write(self, trouble: str = "") -> None:
         found = [one for one in self._all() if self.sieve.passes(one)]
-        shown = found[:SHOWN]
+        shown = found[: self.most]
         counted = f"{len(found)} lines" if len(found) != 1 else "1 line"
-        more = f", the newest {SHOWN} shown; the file has all" if len(found) > SHOWN else ""
+        more = f", the newest {self.most} shown; the file has all" if len(found) > self.most else ""
         self.count.set_text(f"{counted}{more}. {trouble}".strip())
         self._link()
         self.place.clear()
@@ -142,6 +144,11 @@ class JournalPage:
                 self._line(one)
             if not shown:
                 words("No line is like that.", "li", "empty")
+        self.further.set_visibility(len(found) > self.most)
+
+    def _show_more(self) -> None:
+        self.most += SHOWN
+        self._write()
 
     def _link(self) -> None:
         said = {name: getattr(self.sieve, name) for name in ("who", "event", "chamber", "batch", "text")}

@@ -3,10 +3,11 @@
 import json
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from itertools import count
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -37,21 +38,34 @@ notifier:
 """A step that asks for a hand raises an alarm at once; a high one is told at once."""
 
 
+FOLLOWED = (TopicKind.BATCH, TopicKind.ALARM, TopicKind.READING)
+ACTIVE = (BatchPhase.RUNNING, BatchPhase.HELD, BatchPhase.IDLE)
+
+
 @dataclass(frozen=True, slots=True)
 class Garage:
-    """The site, its plant file, and the messages that were sent to Ann."""
+    """The site, its plant file, the messages that were sent to Ann, and what the services said last, by topic."""
 
     site: Site
     plant: Path
     messages: list[dict[str, Any]] = field(default_factory=list)
+    said: dict[str, Message] = field(default_factory=dict)
+    numbers: Iterator[int] = field(default_factory=lambda: count(1))
 
     def begin(self, batch: str, chamber: str, *steps: str) -> None:
         """Starts a batch with steps in YAML's flow style, whatever was in the chamber before."""
-        for one in self.batches():
-            if one.chamber == chamber and one.phase in (BatchPhase.RUNNING, BatchPhase.HELD, BatchPhase.IDLE):
-                self.ask(StopBatch, batch=one.batch)
+        self.empty(chamber)
         profile = loads("\n".join(["profile: trial", "steps:", *(f"  - {{{step}}}" for step in steps)]))
         self.ask(StartBatch, batch=batch, chamber=chamber, profile=profile, title=f"Beer {batch}")
+        wait_until(
+            lambda: any(one.batch == batch and one.phase == "running" for one in self.batches()), f"{batch} runs"
+        )
+
+    def empty(self, chamber: str) -> None:
+        """Stops whatever is under way in a chamber."""
+        for one in self._active_in(chamber):
+            self.ask(StopBatch, batch=one.batch)
+        wait_until(lambda: not self._active_in(chamber), f"{chamber} is empty")
 
     def ask(self, kind: type[RequestBase], **fields: Any) -> None:
         """A request that is expected to be accepted, by somebody who is not at the console."""
@@ -63,34 +77,34 @@ class Garage:
 
     def batches(self) -> list[BatchState]:
         """All, as the scheduler tells of them."""
-        return [one for one in self._retained(TopicKind.BATCH) if isinstance(one, BatchState)]
+        return [one for one in list(self.said.values()) if isinstance(one, BatchState)]
 
     def batch(self, name: str) -> BatchState:
         """One of them."""
+        wait_until(lambda: any(one.batch == name for one in self.batches()), f"batch {name} is told of")
         return next(one for one in self.batches() if one.batch == name)
 
     def alarm(self, chamber: str, name: str = "hand-needed") -> Alarm | None:
         """As the notifier tells of it; None while nothing is known of it."""
-        alarms = (one for one in self._retained(TopicKind.ALARM) if isinstance(one, Alarm))
+        alarms = (one for one in list(self.said.values()) if isinstance(one, Alarm))
         return next((one for one in alarms if (one.chamber, one.name) == (chamber, name)), None)
 
     def reading(self, chamber: str, probe: str) -> float | None:
         """What a probe reads now; None while nothing is known of it."""
-        readings = (one for one in self._retained(TopicKind.READING) if isinstance(one, ReadingBase))
+        readings = (one for one in list(self.said.values()) if isinstance(one, ReadingBase))
         return next((one.value for one in readings if (one.chamber, one.probe) == (chamber, probe)), None)
+
+    def _active_in(self, chamber: str) -> list[BatchState]:
+        return [one for one in self.batches() if one.chamber == chamber and one.phase in ACTIVE]
 
     def stands(self, chamber: str, phase: str) -> bool:
         """Whether a chamber's alarm is in that state."""
         alarm = self.alarm(chamber)
         return alarm is not None and alarm.phase == phase
 
-    def _retained(self, kind: TopicKind) -> list[Message]:
-        with Visit(where("", self.site.state)) as visit:
-            return list(visit.retained([every("barn", kind)]).values())
-
     def raise_alarm(self, chamber: str) -> None:
         """A batch whose first step asks for a hand: an alarm that waits for a person."""
-        batch = f"hand-{len(self.batches()) + 1}"
+        batch = f"hand-{next(self.numbers)}"
         self.begin(batch, chamber, "name: rest, hold: 12 degC, for: 9 d, instruction: Add the hops.")
 
         def waits() -> bool:
@@ -125,7 +139,36 @@ def open_garage(folder: Path) -> Iterator[Garage]:
         plant = folder / "barn.yaml"
         plant.write_text(barn_file().read_text(encoding="utf-8") + TOLD.format(port=port), encoding="utf-8")
         with open_site(folder, "--plant", str(plant)) as site:
-            yield Garage(site, plant, messages)
+            garage = Garage(site, plant, messages)
+            with _listening(garage):
+                yield garage
+
+
+class _Enough(Exception):
+    """Nobody wants to hear more."""
+
+
+@contextmanager
+def _listening(garage: Garage) -> Iterator[None]:
+    """Keeps what the services say, on a thread of its own."""
+    enough = threading.Event()
+
+    def keep(name: str, message: Message) -> None:
+        if enough.is_set():
+            raise _Enough
+        garage.said[name] = message
+
+    def listen() -> None:
+        with suppress(_Enough), Visit(where("", garage.site.state)) as visit:
+            visit.follow([every("barn", kind) for kind in FOLLOWED], keep)
+
+    thread = threading.Thread(target=listen, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        enough.set()
+        thread.join(60)  # readings come every few seconds
 
 
 @contextmanager

@@ -49,6 +49,7 @@ def planned(garage: Garage, batch: str) -> list[str]:
 
 
 def test_a_batch_is_rehearsed_before_it_begins(garage: Garage, guest: Visit) -> None:
+    garage.empty("conical")
     page = guest.open(garage.site.at("/batch"))
     fill_in(page, "Test pale", "conical", SHORT)
     page.get_by_role("button", name="Rehearse it").click()
@@ -93,7 +94,7 @@ def test_a_step_is_rewritten_in_its_form(garage: Garage, guest: Visit) -> None:
     page.get_by_role("button", name="Rewrite crash").click()
     field(page, "Temperature").fill("3.5")
     page.get_by_role("button", name="Take this over").click()
-    expect(step(page, "crash")).to_contain_text("3.5 degC")
+    expect(step(page, "crash")).to_contain_text("3.5 °C")
     page.get_by_role("button", name="Send the changes").click()
     expect(page.locator(".answer.accepted")).to_be_visible()
     wait_in(page, lambda: garage.batch("rewrite").steps[2].to_c == 3.5, "the scheduler has the new step")
@@ -210,6 +211,13 @@ def test_a_batch_on_a_phone_can_be_changed_without_dragging(garage: Garage, call
     wait_in(page, lambda: planned(garage, "pocket") == ["ferment", "crash", "serve"], "the step is gone")
     width = page.evaluate("document.documentElement.scrollWidth")
     assert width <= 390, "nothing is wider than the phone"
+
+
+def test_a_page_opened_too_early_shows_its_batch_once_it_is_there(garage: Garage, guest: Visit) -> None:
+    page = guest.open(garage.site.at("/batch/early"))
+    expect(page.get_by_role("heading", level=1)).to_have_text("No batch 'early'")
+    garage.begin("early", "keg-fridge", *THREE)
+    expect(page.get_by_role("heading", level=1)).to_have_text("Beer early")
 
 
 def test_a_batch_nobody_has_heard_of_is_said_to_be_unknown(garage: Garage, guest: Visit) -> None:

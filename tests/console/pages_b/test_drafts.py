@@ -5,7 +5,18 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from schemas.profiles import Profile
-from services.console.desk.drafts import ENDS, KINDS, SUCH_AS, Draft, DraftError, draft_of, ends_for, step_of
+from services.console.desk.drafts import (
+    ENDS,
+    KINDS,
+    SUCH_AS,
+    Draft,
+    DraftError,
+    draft_of,
+    ends_for,
+    step_of,
+    unfinished,
+    words_of,
+)
 from services.console.desk.forms import METRIC
 from services.console.desk.writing import profile_text, span
 from services.scheduler.profile_file import find_profile, loads, names
@@ -96,3 +107,25 @@ def test_a_kind_that_cannot_end_so_gets_an_end_that_it_can_have() -> None:
 )
 def test_a_span_is_said_exactly(seconds: float, said: str) -> None:
     assert span(seconds) == said
+
+
+@pytest.mark.parametrize(
+    ("draft", "said"),
+    [
+        (Draft("a", "hold", "18 degC", "for", "3 d"), "holds 18 °C for 3 d"),
+        (Draft("a", "to", "36 degF", "rate", "1 K/h"), "moves to 36 °F by 1 K/h"),
+        (
+            Draft("a", "free_rise", "22 degC", "word", "Done?"),
+            "warms by itself, up to 22 °C until somebody says: Done?",
+        ),
+        (Draft("a", "hold", "4 degC", "by hand", ""), "holds 4 °C until somebody moves it on"),
+    ],
+)
+def test_a_step_is_said_in_a_few_words(draft: Draft, said: str) -> None:
+    assert words_of(draft) == said
+
+
+def test_a_new_step_lacks_nothing_but_its_name() -> None:
+    with pytest.raises(DraftError) as caught:
+        step_of(unfinished(FAHRENHEIT), FAHRENHEIT, DUBLIN)
+    assert list(caught.value.problems) == ["name"]
