@@ -113,7 +113,7 @@ def build(desk: Desk, *, with_pages: bool = True) -> Console:
 def _add_pages(app: FastAPI, desk: Desk) -> None:
     from nicegui import ui  # heavy, and reads its surroundings on import
 
-    from services.console.pages import install
+    from services.console.pages import STATIC, install
     from services.console.turnout import watch_pages
 
     install(desk)
@@ -121,6 +121,7 @@ def _add_pages(app: FastAPI, desk: Desk) -> None:
     ui.run_with(
         app,
         title="coldside",
+        favicon=STATIC / "icon.svg",
         dark=None,
         tailwind=False,
         storage_secret=desk.accounts.secret(),

@@ -1,7 +1,7 @@
 """Thinning keeps what matters: extremes, gaps, and the last value."""
 
 import numpy as np
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.console.board.curve import curve, nothing
@@ -12,6 +12,7 @@ GAP = float("nan")
 values = st.lists(st.one_of(st.floats(-30, 40), st.just(GAP)), min_size=1, max_size=400)
 
 
+@settings(deadline=None)
 @given(values, st.integers(1, 120))
 def test_thinning_keeps_the_extremes(raw: list[float], count: int) -> None:
     known = [one for one in raw if one == one]
@@ -23,6 +24,7 @@ def test_thinning_keeps_the_extremes(raw: list[float], count: int) -> None:
         assert float(thinned.last[-1]) == known[-1]
 
 
+@settings(deadline=None)
 @given(st.integers(3, 60), st.integers(3, 60), st.integers(3, 60))
 def test_a_gap_stays_a_gap(before: int, missing: int, after: int) -> None:
     thinned = curve(buckets([1.0] * before + [GAP] * missing + [2.0] * after), before + missing + after)

@@ -7,7 +7,7 @@ from html import unescape
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.console.board import runs
@@ -81,6 +81,7 @@ def test_values_for_who_points_are_those_of_the_line() -> None:
     assert trace["wanted"][-1] == 1800
 
 
+@settings(deadline=None)
 @given(st.floats(0, 100), st.floats(0, 100), st.floats(0, 100))
 def test_name_of_a_step_never_crosses_the_line_of_the_present(one: float, other: float, now: float) -> None:
     left, right = sorted((one, other))
@@ -95,6 +96,7 @@ def test_short_step_has_no_name_but_tells_it_when_pointed_at() -> None:
     assert "></span>" in strip
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 5 * DAY_MS), st.integers(0, HOUR_MS)), max_size=200))
 def test_every_run_is_seen_and_none_twice(spans: list[tuple[int, int]]) -> None:
     ran = [(WINDOW.start_ms + begin, WINDOW.start_ms + begin + lasts) for begin, lasts in spans]
@@ -104,6 +106,7 @@ def test_every_run_is_seen_and_none_twice(spans: list[tuple[int, int]]) -> None:
     assert all(any(low <= WINDOW.x(start) <= high + 1e-6 for low, high in bars) for start, _ in ran)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 6 * DAY_MS), st.integers(0, HOUR_MS)), max_size=60))
 def test_shares_of_crowded_runs_add_up_to_the_time_that_was_run(spans: list[tuple[int, int]]) -> None:
     ran = [(WINDOW.start_ms - DAY_MS + begin, WINDOW.start_ms - DAY_MS + begin + lasts) for begin, lasts in spans]

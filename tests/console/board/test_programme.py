@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from schemas.batches import BatchPhase
@@ -67,6 +67,7 @@ def test_steps_tell_what_is_done_what_runs_and_what_comes() -> None:
     assert stretches(batch(step("some day", None, None, 4.0))) == []
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 1000), st.floats(-5, 30)), min_size=1, max_size=9), st.integers(-50, 1200))
 def test_value_between_corners_is_never_beyond_them(corners: list[tuple[int, float]], at: int) -> None:
     corners = sorted(corners)

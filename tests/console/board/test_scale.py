@@ -1,6 +1,6 @@
 """Heights in a lane."""
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.console.board.lane import BOTTOM, TOP
@@ -9,12 +9,14 @@ from services.console.board.scale import FINE_K, Difference, plain
 PIXEL = 1.0
 
 
+@settings(deadline=None)
 @given(st.floats(-FINE_K, FINE_K - 0.1))
 def test_every_tenth_of_a_kelvin_is_seen_as_a_difference(off_k: float) -> None:
     scale = Difference(TOP, BOTTOM)
     assert scale.y(off_k) - scale.y(off_k + 0.1) >= 2 * PIXEL
 
 
+@settings(deadline=None)
 @given(st.floats(-60, 60), st.floats(-60, 60))
 def test_greater_differences_never_stand_lower(one: float, other: float) -> None:
     scale = Difference(TOP, BOTTOM)
@@ -22,6 +24,7 @@ def test_greater_differences_never_stand_lower(one: float, other: float) -> None
     assert TOP <= scale.y(high) <= scale.y(low) <= BOTTOM
 
 
+@settings(deadline=None)
 @given(st.floats(0.01, 60))
 def test_too_warm_and_too_cold_are_drawn_alike(off_k: float) -> None:
     scale = Difference(TOP, BOTTOM)
@@ -29,6 +32,7 @@ def test_too_warm_and_too_cold_are_drawn_alike(off_k: float) -> None:
     assert abs((middle - scale.y(off_k)) - (scale.y(-off_k) - middle)) < 1e-9
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(-40, 120), min_size=1, max_size=40))
 def test_everything_fits_and_has_at_least_one_mark(values: list[float]) -> None:
     scale = plain(values, TOP, BOTTOM)

@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.console.board.ticks import LABEL_PX, midnights, ticks
@@ -41,6 +41,7 @@ def test_every_midnight_has_a_mark_even_where_its_name_has_no_room() -> None:
     assert 1 < sum(bool(one.label) for one in found) < 10
 
 
+@settings(deadline=None)
 @given(
     st.datetimes(datetime(2026, 1, 1), datetime(2027, 1, 1)),
     st.sampled_from([span for _, span in SPANS]),

@@ -2,7 +2,7 @@
 
 import pint
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.console import units
@@ -13,6 +13,7 @@ NAMES = {"degC": "degC", "degF": "degF", "bar": "bar", "psi": "psi", "L": "liter
 
 
 @pytest.mark.parametrize(("kind", "unit"), [(kind, unit) for kind, found in SCALES.items() for unit in found])
+@settings(deadline=None)
 @given(value=st.floats(-40, 200))
 def test_every_unit_agrees_with_a_library_of_units(kind: str, unit: str, value: float) -> None:
     within, shown = NAMES[next(iter(SCALES[kind]))], NAMES[unit]
@@ -22,6 +23,7 @@ def test_every_unit_agrees_with_a_library_of_units(kind: str, unit: str, value: 
     assert units.inside(kind, wanted, picked) == pytest.approx(value, abs=1e-6)
 
 
+@settings(deadline=None)
 @given(st.text(max_size=30))
 def test_any_cookie_gives_some_units(cookie: str) -> None:
     assert chosen({units.COOKIE: cookie}).temperature in SCALES["temperature"]

@@ -1,6 +1,6 @@
 """The stretch of time that is shown."""
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.console.board.window import (
@@ -17,6 +17,7 @@ from services.console.board.window import (
 from tests.console.board.material import NOW_MS
 
 
+@settings(deadline=None)
 @given(st.integers(-(10**13), 10**13), st.integers(-(10**12), 10**12))
 def test_no_window_is_shorter_than_an_hour_or_longer_than_eight_weeks(start: int, length: int) -> None:
     assert SHORTEST_MS <= between(start, start + length).span_ms <= LONGEST_MS
