@@ -1,7 +1,7 @@
 """What deciding costs: the supervisor itself, with control, interlocks and guards, on a hundred simulated chambers.
 
-Judged is all that goes from a look to the commands: taking in what was sensed, control, interlocks, guards, sharing
-and words. The share of a core counts the receiving of every message too.
+Deciding is all that goes from what was sensed to what outputs shall do: facts, estimate, control, interlocks, guards
+and sharing. The share of a core counts the messages, in and out, too.
 """
 
 from dataclasses import dataclass, field
@@ -54,10 +54,10 @@ _VESSEL = f"""    kind: jacketed
 
 @dataclass(slots=True)
 class Cost:
-    """CPU seconds: of looking and deciding, and of receiving; over so many seconds of so many chambers."""
+    """CPU seconds of deciding, and of messages; over so many seconds of all chambers."""
 
     deciding_s: float = 0.0
-    receiving_s: float = 0.0
+    talking_s: float = 0.0
     lasted_s: float = 0.0
 
     @property
@@ -68,7 +68,7 @@ class Cost:
     @property
     def share_of_a_core(self) -> float:
         """All of it, of one core."""
-        return (self.deciding_s + self.receiving_s) / self.lasted_s
+        return (self.deciding_s + self.talking_s) / self.lasted_s
 
 
 def described() -> tuple[Plant, dict[str, ChamberModel]]:
@@ -116,13 +116,12 @@ class Hall:
         before = process_time()
         said = [one for incoming in heard for one in self._supervisor.receive(incoming, self.now)]
         received = process_time()
-        said += list(self._supervisor.tick(self.now))
+        saying = self._supervisor.tick(self.now)
         decided = process_time()
-        reports = self._obey(said)
-        told = process_time()
-        for report in reports:
+        said += list(saying)
+        for report in self._obey(said):
             list(self._supervisor.receive(report, self.now))
-        self.cost.receiving_s += received - before + process_time() - told
+        self.cost.talking_s += received - before + process_time() - decided
         self.cost.deciding_s += decided - received
         self.cost.lasted_s += TICK_S
 

@@ -1,7 +1,7 @@
 """All that is known of one chamber, and one look at it: facts for the interlocks, a sight for control."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from math import inf
 
@@ -293,7 +293,7 @@ class Board:
         if course.done:
             return decision
         cool, heat = course.wish
-        return replace(decision, cool=cool, heat=heat, fan=max(cool, heat), why=course.says())
+        return decision._replace(cool=cool, heat=heat, fan=max(cool, heat), why=course.says())
 
     def _ahead(self, now: datetime) -> tuple[Waypoint, ...]:
         held = self.asked.current(now)

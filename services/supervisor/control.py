@@ -9,7 +9,7 @@ what really became of it in the next `Sight`, and plans with the same rests and 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 if TYPE_CHECKING:
     from services.supervisor.reach import BathReach  # which stands on the model, and that on this
@@ -42,8 +42,7 @@ class Rules:
     coolant_freezes_at_c: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Sight:
+class Sight(NamedTuple):
     """What is known at a decision. Temperatures are of good readings, and None where there is none.
 
     `cooling_on` (compressor, or the pump of a jacketed vessel) and `heating_on` are what the outputs do now, after
@@ -75,8 +74,7 @@ class Sight:
     bath_reach: "BathReach | None" = None
 
 
-@dataclass(frozen=True, slots=True)
-class Want:
+class Want(NamedTuple):
     """What a vessel asks of its reservoir: a bath no warmer than `bath_c` at `by`; `hurt` 0..1 if it is.
 
     `load_w` is the heat that it puts into the bath at this moment.
@@ -88,8 +86,7 @@ class Want:
     load_w: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Estimate:
+class Estimate(NamedTuple):
     """What the controller believes: mean beer with its standard deviation, its coldest layer, heat set free in it (W).
 
     `sureness` 0..1 says how well the chamber's model has been learnt (0: defaults). `reaches_c` is the coldest beer
@@ -110,8 +107,7 @@ class Estimate:
     unasked: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+class Decision(NamedTuple):
     """Wished levels 0..1. `demand` 0..1 is how much it would hurt to wait; `want` is asked of the reservoir by a
     vessel."""
 

@@ -243,8 +243,9 @@ class BeerController:
         if self._clock_s - self._cooled_s < self.tuning.change_over_s and error > -0.6:
             return False
         near, far = int(self.tuning.start_look_s / _EVERY_S), int(self.tuning.look_s / _EVERY_S)
-        trough = min(error, float(self._errors(HEAT, sight)[:near].min()))
-        return trough <= -self.tuning.heat_band_k and float(coast[far]) < -self.tuning.heat_band_k
+        if float(coast[far]) >= -self.tuning.heat_band_k:
+            return False
+        return min(error, float(self._errors(HEAT, sight)[:near].min())) <= -self.tuning.heat_band_k
 
     def _estimate(self, sight: Sight) -> Estimate:
         if self.filter.fresh:
