@@ -92,7 +92,7 @@ INCIDENTS: tuple[Staged, ...] = (
         what="the heater dies in a cold shed",
         tells=(Told(Kind.NOT_HEATING, TOO_COLD_BEER, too_cold()),),
         goes_wrong=breaks(FaultKind.HEATER_DEAD, "ale", "heat"),
-        plant=FRIDGE, lasts=24 * HOUR, quiet=6 * HOUR, room=constant(5.0), set_up=holds(18.0),
+        long=True, plant=FRIDGE, lasts=24 * HOUR, quiet=6 * HOUR, room=constant(5.0), set_up=holds(18.0),
     ),
     Staged(
         what="the door is left open",
@@ -122,7 +122,7 @@ INCIDENTS: tuple[Staged, ...] = (
         what="the beer probe slips out of its well",
         tells=(Told(Kind.PROBE_DRIFTING, "the beer is 0.75 K off", astray()),),
         goes_wrong=breaks(FaultKind.PROBE_OUT, "ale", "beer"),
-        plant=FRIDGE, lasts=24 * HOUR, quiet=3 * HOUR, room=constant(24.0), set_up=holds(12.0),
+        long=True, plant=FRIDGE, lasts=24 * HOUR, quiet=3 * HOUR, room=constant(24.0), set_up=holds(12.0),
     ),
     Staged(
         what="the beer probe reads ever less, by 0.7 K a day",
@@ -215,7 +215,8 @@ INCIDENTS: tuple[Staged, ...] = (
         what="gravity does not move after pitching",
         tells=(Told(Kind.NOT_BEGUN, "the hours allowed are over", after(12 * HOUR)),),
         goes_wrong=brews(FERMENT, gravity_sg=1.050, head="begins_within: 12 h\n"),
-        plant=HEAD + fridge(every="60 s", probes=FLAT), lasts=DAY, tick=MINUTE, set_up=shows("gravity", 1.050),
+        long=True, plant=HEAD + fridge(every="60 s", probes=FLAT), lasts=DAY, tick=MINUTE,
+        set_up=shows("gravity", 1.050),
     ),
     Staged(
         what="gravity stands still half way",
