@@ -31,7 +31,7 @@ def ask(site: Site, path: str, timeout: float = 60) -> tuple[int, Any]:
 
 
 def answered(site: Site, path: str = "/api/v1/site") -> Any:
-    wait_until(lambda: ask(site, path)[0] == 200, f"{path} is answered")
+    wait_until(lambda: ask(site, path)[0] == 200, f"{path} is answered", 180)
     return ask(site, path)[1]
 
 
