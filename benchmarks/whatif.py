@@ -18,7 +18,9 @@ from services.rehearsal.past import barn_batches, start_request
 from services.rehearsal.performance import Performance, Question
 from services.rehearsal.situation import Situation
 from services.rehearsal.whatif import answer_to
+from services.scheduler.core import SchedulerState
 from services.scheduler.profile_file import loads
+from services.supervisor.memory import SupervisorState
 
 NAME = "whatif"
 BARN = Path("services/simulator/barn.yaml")
@@ -71,8 +73,8 @@ def _after_a_day(plant: Plant, seed: int) -> Situation:
         stage.now,
         said,
         {one.batch: one.profile for one in batches},
-        scheduler=kept[ServiceName.SCHEDULER],  # type: ignore[arg-type]
-        supervisor=kept[ServiceName.SUPERVISOR],  # type: ignore[arg-type]
+        scheduler=SchedulerState.model_validate(kept[ServiceName.SCHEDULER]),
+        supervisor=SupervisorState.model_validate(kept[ServiceName.SUPERVISOR]),
         seed=seed,
     )
 

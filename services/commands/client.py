@@ -48,6 +48,7 @@ class Visit:
     def retained(self, filters: Iterable[str]) -> dict[str, Message]:
         """What the broker keeps under these filters; what cannot be read is left out."""
         self._listen(filters)
+        self._wait_for(lambda: self._link.listening, "the broker does not let this command hear what is known")
         found: dict[str, Message] = {}
         deadline = machine_seconds() + PATIENCE_S
         quiet_since = machine_seconds()
