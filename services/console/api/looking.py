@@ -51,12 +51,12 @@ class ChamberNow(BaseModel):
 
 
 def looking(desk: "Desk") -> APIRouter:
-    """Reads that need nothing but the bus's mirror."""
+    """Reads that need nothing but the bus's mirror; on the event loop, where alone it may be touched."""
     router = APIRouter(tags=["now"], responses=told())
     live = desk.live
 
     @router.get("/site")
-    def site() -> SiteNow:
+    async def site() -> SiteNow:
         """The site and its links."""
         return SiteNow(
             site=live.plant.site.name,
@@ -70,19 +70,19 @@ def looking(desk: "Desk") -> APIRouter:
         )
 
     @router.get("/chambers")
-    def chambers() -> list[ChamberNow]:
+    async def chambers() -> list[ChamberNow]:
         """Every chamber of the plant file."""
         return [_chamber(desk, name) for name in live.plant.chambers]
 
     @router.get("/chambers/{chamber}", responses=told(404))
-    def chamber(chamber: str) -> ChamberNow:
+    async def chamber(chamber: str) -> ChamberNow:
         """One of them."""
         if chamber not in live.plant.chambers:
             raise Unknown(f"there is no chamber {chamber!r}; there are: {', '.join(live.plant.chambers)}")
         return _chamber(desk, chamber)
 
     @router.get("/plant")
-    def plant() -> dict[str, Any]:
+    async def plant() -> dict[str, Any]:
         """The plant file as it is followed, with defaults, and without anybody's address."""
         return redacted(live.plant)
 
@@ -107,19 +107,19 @@ def _lists(router: APIRouter, desk: "Desk") -> None:
         router.get(f"/{shelf}", response_model=model, description=says, name=shelf)(_lister(desk, shelf))
 
     @router.get("/batches")
-    def batches() -> list[BatchState]:
+    async def batches() -> list[BatchState]:
         """Every batch that the scheduler tells of; `/history/batches` has those of before."""
         return list(live.batches.values())
 
     @router.get("/batches/{batch}", responses=told(404))
-    def batch(batch: str) -> BatchState:
+    async def batch(batch: str) -> BatchState:
         """One of them."""
         if batch not in live.batches:
             raise Unknown(f"there is no batch {batch!r}; there are: {', '.join(live.batches) or 'none'}")
         return live.batches[batch]
 
     @router.get("/journal")
-    def journal(
+    async def journal(
         most: Annotated[int, Query(ge=1, le=JOURNAL_KEPT)] = 100, chamber: Name | None = None
     ) -> list[JournalEntry]:
         """What was decided since this console was started, newest first; `/history/annotations` has all."""
@@ -128,7 +128,7 @@ def _lists(router: APIRouter, desk: "Desk") -> None:
 
 
 def _lister(desk: "Desk", shelf: str) -> Any:
-    def listed() -> list[Any]:
+    async def listed() -> list[Any]:
         kept: dict[Any, Any] = getattr(desk.live, shelf)
         return [kept[key] for key in sorted(kept)]
 

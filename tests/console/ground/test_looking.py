@@ -1,15 +1,18 @@
 """What can be read: the site as it is, in the services' own words, and clear words where something is not there."""
 
 import asyncio
+from inspect import iscoroutinefunction
 from pathlib import Path
 from typing import Any
 
 import pytest
+from fastapi.routing import APIRoute
 
 from schemas.telemetry import READING
 from services.calc.questions import QUESTIONS
 from services.console.access import LOCAL, NOBODY, Visitor
 from services.console.accounts import Role
+from services.console.api.looking import looking
 from services.console.gate import Gate, Visits, judged
 from tests.console.ground.bench import Bench, bench_on
 
@@ -178,3 +181,9 @@ def test_visits_are_counted_while_a_socket_is_open(bench: Bench, tmp_path: Path)
     scope = {"type": "websocket", "path": "/_nicegui_ws/x", "headers": [], "client": ("127.0.0.1", 1)}
     asyncio.run(gate(scope, None, None))  # type: ignore[arg-type]
     assert (seen, visits.open_sockets) == ([1], 0)
+
+
+def test_the_mirror_is_read_on_the_event_loop_alone_because_it_changes_there(bench: Bench) -> None:
+    routes = [route for route in looking(bench.desk).routes if isinstance(route, APIRoute)]
+    assert len(routes) >= 15
+    assert all(iscoroutinefunction(route.endpoint) for route in routes)

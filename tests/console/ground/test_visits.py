@@ -74,7 +74,7 @@ def test_without_a_store_history_says_so_and_heals_by_itself(spoilt: Site) -> No
 def test_it_comes_with_its_first_visitor_and_goes_when_nobody_looks(spoilt: Site, tmp_path: Path) -> None:
     with idle_console(spoilt, tmp_path, idle_s=1.0) as lonely:
         assert not children_of(tmp_path)
-        assert ask(lonely, "/api/v1/site", timeout=120)[1]["site"] == "shed"
+        assert ask(lonely, "/api/v1/site", timeout=200)[1]["site"] == "shed"
         wait_until(lambda: not children_of(tmp_path), "it has ended by itself")
         answered(lonely)
 
