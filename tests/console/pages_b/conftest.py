@@ -18,6 +18,9 @@ def garage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Garage]:
     """Shared: a test puts its own batch in a chamber of its own choice, and leaves no account behind."""
     with open_garage(tmp_path_factory.mktemp("garage")) as opened:
         yield opened
+        state = opened.site.state
+        assert "listener failed" not in (state / "log" / "console.jsonl").read_text(encoding="utf-8")
+        assert "Traceback" not in (state / "up.log").read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,7 @@
 
 import json
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -10,7 +10,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from itertools import count
 from pathlib import Path
 from random import Random
-from typing import Any
+from typing import Any, TypeVar
 
 from schemas.alarms import Alarm
 from schemas.base import Message
@@ -18,7 +18,7 @@ from schemas.batches import BatchPhase, BatchState
 from schemas.requests import Accepted, RequestBase, StartBatch, StopBatch
 from schemas.telemetry import ReadingBase
 from schemas.topics import TopicKind, every
-from services.commands.client import Visit, new_request_id, this_moment, where
+from services.commands.client import Unreachable, Visit, new_request_id, this_moment, where
 from services.commands.running import barn_file
 from services.notifier.links import Claim, sign
 from services.notifier.shell import KEY_FILE, link_key
@@ -38,6 +38,8 @@ notifier:
 """A step that asks for a hand raises an alarm at once; a high one is told at once."""
 
 
+T = TypeVar("T")
+TRIES = 10
 FOLLOWED = (TopicKind.BATCH, TopicKind.ALARM, TopicKind.READING)
 ACTIVE = (BatchPhase.RUNNING, BatchPhase.HELD, BatchPhase.IDLE)
 
@@ -69,10 +71,10 @@ class Garage:
 
     def ask(self, kind: type[RequestBase], **fields: Any) -> None:
         """A request that is expected to be accepted, by somebody who is not at the console."""
-        with Visit(where("", self.site.state)) as visit:
+        with _visit(self.site.state) as visit:
             said = {"who": "Bea", **fields}
             request = kind(at=this_moment(), source="cli", id=new_request_id(Random()), client=visit.name, **said)
-            answer = visit.ask("barn", request)
+            answer = _patiently(lambda: visit.ask("barn", request))
         assert isinstance(answer, Accepted), answer
 
     def batches(self) -> list[BatchState]:
@@ -144,6 +146,18 @@ def open_garage(folder: Path) -> Iterator[Garage]:
                 yield garage
 
 
+def _patiently(ask: Callable[[], T]) -> T:
+    """The same again, while a busy machine has not come to it."""
+    for _ in range(TRIES):
+        with suppress(Unreachable):
+            return ask()
+    return ask()
+
+
+def _visit(state: Path) -> Visit:
+    return _patiently(lambda: Visit(where("", state)))
+
+
 class _Enough(Exception):
     """Nobody wants to hear more."""
 
@@ -159,7 +173,7 @@ def _listening(garage: Garage) -> Iterator[None]:
         garage.said[name] = message
 
     def listen() -> None:
-        with suppress(_Enough), Visit(where("", garage.site.state)) as visit:
+        with suppress(_Enough), _visit(garage.site.state) as visit:
             visit.follow([every("barn", kind) for kind in FOLLOWED], keep)
 
     thread = threading.Thread(target=listen, daemon=True)

@@ -56,6 +56,7 @@ def test_a_batch_is_rehearsed_before_it_begins(garage: Garage, guest: Visit) -> 
     expect(page.locator(".rehearsal .verdict")).not_to_be_empty()
     expect(page.locator(".rehearsal table")).to_contain_text("crash")
     expect(page.locator(".rehearsal")).to_contain_text("kWh on the whole site")
+    guest.shoot("rehearsed")
     name = field(page, "Batch").input_value()
     page.get_by_role("button", name="Begin", exact=True).click()
     page.wait_for_url(f"**/batch/{name}")
