@@ -3,7 +3,8 @@
 Beer that keeps its temperature for a day takes from the air around it what it gives to it. So over whole hours the mean
 of its probe and of the air's must agree, but for what yeast gives off: then the beer is the warmer one. Beer that seems
 colder than its air all day is read too low; still, cold beer that seems warmer is read too high. Both are summed hour
-by hour beyond a slack (a cumulative sum: Page 1954), and begun anew by anything that moves the beer.
+by hour beyond a slack (a cumulative sum: Page 1954), and begun anew by anything that moves the beer. An hour in which a
+door was opened, or a probe was not to be trusted, is passed over.
 
 Innovations of the supervisor's estimate do not show it: control holds what the probe says, and a filter that hears no
 other thermometer of the beer follows it within a hundredth of a kelvin an hour. Which of the two probes drifts cannot
@@ -90,23 +91,24 @@ class Balance:
             return False
         self._hour = Hour(now)
         heats, self._heats = self._heats, False
-        if hour is None or now - hour.begins > 2 * HOUR or not self._counts(hour, now):
-            self._begin_anew(hour)
-            return self.drifts
-        self._sum(fmean(hour.beer) - fmean(hour.air), heats)
+        if hour is None or now - hour.begins > 2 * HOUR:
+            self._begin_anew()
+            self._beer.clear()
+        elif not hour.disturbed and min(len(hour.beer), len(hour.air)) >= FEWEST:
+            self._weigh(hour, heats, now)
         return True
 
-    def _counts(self, hour: Hour, now: datetime) -> bool:
-        if hour.disturbed or min(len(hour.beer), len(hour.air)) < FEWEST:
-            return False
-        stands = self._stands_since is not None and timedelta(0) <= STANDS_FOR <= now - self._stands_since
+    def _weigh(self, hour: Hour, heats: bool, now: datetime) -> None:
+        """An hour that says something: it counts where the beer has stood still for some."""
         self._beer.append(fmean(hour.beer))
-        return stands and len(self._beer) == OVER_HOURS and max(self._beer) - min(self._beer) <= STEADY_K
+        stands = self._stands_since is not None and now - self._stands_since >= STANDS_FOR
+        if stands and len(self._beer) == OVER_HOURS and max(self._beer) - min(self._beer) <= STEADY_K:
+            self._sum(self._beer[-1] - fmean(hour.air), heats)
+        else:
+            self._begin_anew()
 
-    def _begin_anew(self, hour: Hour | None) -> None:
+    def _begin_anew(self) -> None:
         self.low_k_h = self.high_k_h = 0.0
-        if hour is None or hour.disturbed or not hour.beer:
-            self._beer.clear()
 
     def _sum(self, offset_k: float, heats: bool) -> None:
         still = self._always_still or (self._setpoint_c is not None and self._setpoint_c <= COLD_C)

@@ -52,7 +52,7 @@ class Expectation:
     def look(self, now: datetime) -> None:
         """Another minute."""
         status, since = self._status, self._stands_since
-        stands = since is not None and timedelta(0) <= STANDS_FOR <= now - since
+        stands = since is not None and now - since >= STANDS_FOR
         if not stands or status is None or status.estimate is None or self.beer_c is None:
             self._sum_k_min, self._pumped, self.fails = 0.0, 0, False
             return
