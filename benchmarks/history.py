@@ -45,7 +45,8 @@ CHAMBERS = 12
 PLOTTED = (("reading", "beer"), ("setpoint", "setpoint"))
 """What the overview draws of each chamber."""
 CHAMBER_SERIES = ("beer", "air", "room", "line", "bath")
-MONTHS = (1, 12, 36)
+YEAR = 12
+MONTHS = (1, YEAR, 36)
 """After how many months growth is looked at."""
 PLANT = Plant.model_validate(
     {
@@ -113,15 +114,14 @@ def overviews(folder: Path) -> Iterator[Row]:
 
     Sampled every ten minutes from the second month on: the hourly roll-ups that answer are as many as in life.
     """
-    store = SqliteStore(folder / "years")
-    taken_s: dict[int, float] = {}
+    store, growth = SqliteStore(folder / "years"), Growth()
     for month in range(1, MONTHS[-1] + 1):
         _add_month(store, month, every_s=60 if month == 1 else 600)
         if month in MONTHS:
-            taken_s[month] = _seconds(partial(_overview, store, timedelta(days=30 * month)))
-            yield Row(NAME, f"overview_{month}_months_12_chambers_s", taken_s[month], "s")
-    first, year = taken_s[MONTHS[0]], taken_s[MONTHS[1]]
-    yield at_most(NAME, "overview_year_12_chambers_s", year, "s", 1, first, year / first)
+            taken_s = _seconds(partial(_overview, store, timedelta(days=30 * month)))
+            yield growth.row("overview_{}_months_12_chambers_s", month, taken_s, "s")
+        if month == YEAR:
+            yield at_most(NAME, "overview_year_12_chambers_s", taken_s, "s", 1)
     store.close()
 
 
@@ -130,7 +130,7 @@ def room(folder: Path) -> Iterator[Row]:
 
     The month that is kept in full is sampled every 10 s, the others every 20 s: their minutes are as many and varied.
     """
-    path = folder / "room"
+    path, growth = folder / "room", Growth()
     store, series = SqliteStore(path), Series(SITE, CHAMBER, SeriesKind.READING, "beer", "degC")
     for month in range(1, MONTHS[-1] + 1):
         begins = START + (month - 1) * DAYS_30
@@ -140,21 +140,34 @@ def room(folder: Path) -> Iterator[Row]:
             )
         _settle(store, begins + DAYS_30 + timedelta(hours=2))
         if month in MONTHS:
-            yield from _grown(store, path, series, month, begins)
+            yield from _grown(store, path, series, month, growth)
     store.close()
 
 
-def _grown(store: SqliteStore, path: Path, series: Series, month: int, begins: datetime) -> Iterator[Row]:
+class Growth:
+    """Figures of one store as it grows; each is told beside what it was after the first month."""
+
+    def __init__(self) -> None:
+        self._first: dict[str, float] = {}
+
+    def row(self, figure: str, month: int, value: float, unit: str) -> Row:
+        """`figure` has `{}` where the number of months goes."""
+        first = self._first.setdefault(figure, value)
+        return Row(NAME, figure.format(month), value, unit, first, value / first)
+
+
+def _grown(store: SqliteStore, path: Path, series: Series, month: int, growth: Growth) -> Iterator[Row]:
     store.query("PRAGMA wal_checkpoint(TRUNCATE)")
     size_mb = path.stat().st_size / 1e6
-    yield Row(NAME, f"mb_per_chamber_{month}_months", size_mb, "MB")
-    if month == 12:
+    yield growth.row("mb_per_chamber_{}_months", month, size_mb, "MB")
+    if month == YEAR:
         yield at_most(NAME, "mb_per_chamber_year", size_mb, "MB", 80)
-    buckets_s, raw_s = _reading_seconds(store, series, begins)
-    yield Row(NAME, f"read_30_days_rollup_ms_after_{month}_months", 1000 * buckets_s, "ms")
-    yield Row(NAME, f"read_30_days_raw_ms_after_{month}_months", 1000 * raw_s, "ms")
-    rate = _rate_into(store, list(_readings(WRITTEN, begins + DAYS_30)))
-    yield Row(NAME, f"sqlite_write_after_{month}_months", rate, "rows/s")
+    ends = START + month * DAYS_30
+    buckets_s, raw_s = _reading_seconds(store, series, ends - DAYS_30)
+    yield growth.row("read_30_days_rollup_ms_after_{}_months", month, 1000 * buckets_s, "ms")
+    yield growth.row("read_30_days_raw_ms_after_{}_months", month, 1000 * raw_s, "ms")
+    rate = median(_rate_into(store, list(_readings(WRITTEN, ends))) for _ in range(3))
+    yield growth.row("sqlite_write_after_{}_months", month, rate, "rows/s")
 
 
 def _over_bare(figure: str, pairs: list[tuple[float, float]]) -> Row:

@@ -133,7 +133,8 @@ def test_every_reading_is_kept_exactly_once_while_the_recorder_is_killed_again_a
     assert checksum(kept(tmp_path)) == checksum(wanted)
 
 
-STEPS_S = (0.0, 400 * 86_400.25, 0.0, -2 * 86_400.125, 3_600.375)
+DAY_S = 86_400
+STEPS_S = (0.0, 400 * DAY_S + 0.25, 0.0, -2 * DAY_S - 0.125, 3_600.375)
 """How far the clock of the whole site is off, one after the other: far ahead, right again, behind, an hour ahead."""
 BURST = 200
 
@@ -152,8 +153,9 @@ def test_readings_across_steps_of_the_clock_are_kept_exactly_once(tmp_path, brok
             client.publish(topic_for("shed", one), encode(one), qos=1).wait_for_publish(10)
         sent += burst
         wait_until(lambda expected=expected: len(kept(tmp_path)) >= expected)
-        recorder.kill()
-        recorder.start()
+        if abs(offset_s) > DAY_S:
+            recorder.kill()
+            recorder.start()
     client.loop_stop()
     wanted = from_rows(sorted((milliseconds(one.at), one.temperature_c, 0) for one in sent))
     assert checksum(kept(tmp_path)) == checksum(wanted)
