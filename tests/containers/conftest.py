@@ -1,6 +1,7 @@
 """Containers are tested by `make containers`; what ran on what, and what did not run and why, is in the summary."""
 
 import os
+from pathlib import Path
 
 import pytest
 
@@ -10,6 +11,13 @@ WANTED = os.environ.get("COLDSIDE_CONTAINERS", "")
 """Empty: not here. `wanted`: where an engine can be started. `required`: a machine that has none fails."""
 if not WANTED:
     collect_ignore_glob = ["test_*.py"]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The first of them waits until every image is built."""
+    for item in items:
+        if item.path.is_relative_to(Path(__file__).parent):
+            item.add_marker(pytest.mark.timeout(900))
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

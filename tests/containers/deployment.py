@@ -60,7 +60,7 @@ class Deployment:
             **changes,
         }
         command = ["docker-compose", *files, *self._profiles, *words]
-        return subprocess.run(command, input=stdin, capture_output=True, text=True, env=environment, timeout=280)
+        return subprocess.run(command, input=stdin, capture_output=True, text=True, env=environment, timeout=600)
 
     def prepare(self) -> None:
         """Secrets and an operator: what comes before the first start."""

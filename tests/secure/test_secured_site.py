@@ -30,7 +30,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     folder.chmod(0o755)
     made = secure("--plant", str(barn_file()), "--folder", str(folder / "secure"))
     assert made.exit_code == 0, made.output
-    with barn(folder / "state", "--secure", str(folder / "secure")):
+    with barn(folder / "state", "--secure", str(folder / "secure"), "--console", "off"):
         yield folder
 
 
