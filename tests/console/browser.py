@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Request, Response, sync_playwright
+from playwright.sync_api import Error as PlaywrightError
 
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 FLAGS = [
@@ -28,8 +29,11 @@ PATIENCE_MS = 60_000
 DESKTOP = {"width": 1440, "height": 1000}
 PHONE = {"width": 390, "height": 844}
 SCREENSHOTS = Path(os.environ.get("COLDSIDE_SCREENSHOTS", "build/screenshots"))
+TRIES = 5
 HERE = frozenset({"127.0.0.1", "localhost", "::1", None})
 GRAVE = ("serious", "critical")
+_DISTURBED = re.compile(r"ERR_NETWORK_CHANGED")
+"""Containers that come and go beside a test change the network, and Chromium then drops what it was loading."""
 _OURS_TO_EXPECT = re.compile(r"ERR_CONNECTION_REFUSED|ERR_CONNECTION_RESET|ERR_EMPTY_RESPONSE|WebSocket connection")
 """What Chromium itself writes while a server that a test has killed is away."""
 
@@ -44,12 +48,25 @@ class Visit:
     errors: list[str] = field(default_factory=list)
     strangers: list[str] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
+    disturbed: bool = False
 
     def open(self, address: str) -> Page:
-        """Goes there and waits until the page hears its server."""
-        self.page.goto(address, wait_until="load")
+        """Goes there and waits until the page hears its server; again where the machine's network was just changed."""
+        for _ in range(TRIES):
+            if self._went_to(address):
+                break
         self.page.wait_for_function("window.did_handshake === true")
         return self.page
+
+    def _went_to(self, address: str) -> bool:
+        self.disturbed = False
+        try:
+            self.page.goto(address, wait_until="load")
+        except PlaywrightError as error:
+            if not _DISTURBED.search(error.message):
+                raise
+            return False
+        return not self.disturbed
 
     def shoot(self, title: str) -> Path:
         """A picture of the whole page, for people to look at."""
@@ -70,8 +87,10 @@ class Visit:
         assert not self.refused, f"{self.name} was answered: {self.refused}"
 
     def hear(self, message: ConsoleMessage) -> None:
-        """Keeps errors, but for those that say the killed server is away."""
-        if message.type == "error" and not (self.away_allowed and _OURS_TO_EXPECT.search(message.text)):
+        """Keeps errors, but for those that say the killed server is away, or that the machine's network was changed."""
+        if message.type == "error" and _DISTURBED.search(message.text):
+            self.disturbed = True
+        elif message.type == "error" and not (self.away_allowed and _OURS_TO_EXPECT.search(message.text)):
             self.errors.append(f"{message.text} ({message.location.get('url', '')})")
 
     def see_request(self, request: Request) -> None:

@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Callable
+from html import escape
 from typing import Any
 
 from nicegui import background_tasks, ui
@@ -67,6 +68,7 @@ class BoardPage:
         self._window = window.around(self._now_ms(), span_ms)
         self._pasts = Pasts()
         self._drawn_ms = 0
+        self._without_past = False
         self._fetching: asyncio.Task[Any] | None = None
         self._changed: set[tuple[str, str]] = set()
         self._figures: dict[str, ui.html] = {}
@@ -124,8 +126,8 @@ class BoardPage:
         found = await gather(self._desk, asked, self._width_px, self._chambers, self._circuits)
         if asked != self._window:
             return
-        self._drawn_ms = self._now_ms()
-        self._note.set_content(f"<p>{found.trouble} What is drawn may be old.</p>" if found.trouble else "")
+        self._drawn_ms, self._without_past = self._now_ms(), bool(found.trouble)
+        self._note.set_content(_trouble_words(found.trouble))
         if not found.trouble:
             self._pasts = found
         self._write_window()
@@ -183,7 +185,7 @@ class BoardPage:
         """Moves on with the present, as soon as that would be seen."""
         now_ms = self._now_ms()
         pixel_ms = self._window.span_ms / self._width_px
-        if now_ms - self._drawn_ms < max(REDRAW_MS, pixel_ms * 1.5):
+        if now_ms - self._drawn_ms < (REDRAW_MS if self._without_past else max(REDRAW_MS, pixel_ms * 1.5)):
             return
         if self._window.follows(self._drawn_ms) and self._drawn_ms:
             self._window = window.shifted(self._window, now_ms - self._drawn_ms)
@@ -273,6 +275,10 @@ def _number(said: dict[str, Any], key: str, otherwise: float) -> float:
     except (TypeError, ValueError):
         return otherwise
     return value if abs(value) < 1e15 else otherwise
+
+
+def _trouble_words(trouble: str) -> str:
+    return f"<p>{escape(trouble)} What is drawn may be old; it is tried again.</p>" if trouble else ""
 
 
 def _asked_span(days: str) -> int:

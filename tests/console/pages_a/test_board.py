@@ -98,18 +98,18 @@ def test_pointing_says_time_and_values_in_every_lane(board: Page) -> None:
     expect(board.locator('[data-lane="ale-fridge"] .lens-words')).to_contain_text("wanted")
 
 
-def test_units_are_the_visitors_choice_and_stay(board: Page, site: Site) -> None:
+def test_units_are_the_visitors_choice_and_stay(board: Page, guest: Visit, site: Site) -> None:
     expect(figure(board, "ale-fridge").locator(".unit")).to_have_text("°C")
     board.locator('[data-choice="unit-temperature"]').select_option("degF")
     expect(figure(board, "ale-fridge").locator(".unit")).to_have_text("°F")
-    board.goto(site.at("/chamber/ale-fridge"))
+    guest.open(site.at("/chamber/ale-fridge"))
     expect(board.locator(".end .unit")).to_have_text("°F")
 
 
-def test_theme_is_the_visitors_choice_and_stays(board: Page) -> None:
+def test_theme_is_the_visitors_choice_and_stays(board: Page, guest: Visit, site: Site) -> None:
     board.locator('[data-choice="theme"]').select_option("dark")
     expect(board.locator('html[data-theme="dark"]')).to_have_count(1)
-    board.reload()
+    guest.open(site.at("/"))
     expect(board.locator('html[data-theme="dark"]')).to_have_count(1)
 
 
@@ -118,6 +118,8 @@ def test_console_can_be_installed_on_a_telephone(board: Page) -> None:
     assert manifest["display"] == "standalone"
     for icon in manifest["icons"]:
         assert board.evaluate(f"fetch('{icon['src']}').then(r => r.status)") == 200
+    kind = board.evaluate("fetch('/favicon.ico').then(r => r.headers.get('content-type'))")
+    assert kind.startswith("image/svg")
 
 
 def test_first_board_stays_within_its_bytes(guest: Visit, site: Site) -> None:

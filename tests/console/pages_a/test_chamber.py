@@ -76,13 +76,13 @@ def test_what_a_probe_shows_now_is_taken_over(chamber: Page) -> None:
     expect(panel.get_by_label("First point")).not_to_have_value("")
 
 
-def test_what_people_did_stands_among_what_happened(chamber: Page, site: Site) -> None:
+def test_what_people_did_stands_among_what_happened(chamber: Page, guest: Visit, site: Site) -> None:
     site.do("chamber", "lock", "keg-fridge", "--why", "to be seen later")
     site.do("chamber", "unlock", "keg-fridge", "--why", "seen")
     events = chamber.locator(".panel", has_text="What happened")
 
     def seen() -> bool:
-        chamber.reload()
+        guest.open(site.at("/chamber/keg-fridge"))
         return events.get_by_text("to be seen later").count() > 0
 
     wait_in(chamber, seen, "the lock-out stands among the events")

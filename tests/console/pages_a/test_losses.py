@@ -8,6 +8,7 @@ from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
+from services.console.board.window import DAY_MS
 from tests.console.browser import PATIENCE_MS, Visit
 from tests.console.site import Site
 
@@ -75,6 +76,20 @@ def test_page_says_that_the_server_is_gone_and_heals_by_itself(guest: Visit, sit
     expect(page.locator(".lost")).to_be_hidden()
     page.wait_for_selector(READY)
     expect(page.locator('[data-figure="conical"][data-stale="false"]')).to_have_count(1)
+
+
+def test_page_says_that_history_is_away_and_draws_it_when_it_is_back(guest: Visit, site: Site) -> None:
+    page = open_board(guest, site)
+    store, elsewhere = site.state / "history.sqlite", site.state / "history.elsewhere"
+    store.rename(elsewhere)
+    try:
+        page.locator(f'[data-act="span"][data-value="{DAY_MS}"]').click()
+        expect(page.locator(".note")).to_contain_text("cannot be read now")
+        expect(page.locator('[data-figure="keg-fridge"][data-stale="false"]')).to_have_count(1)
+        guest.shoot("history-away")
+    finally:
+        elsewhere.rename(store)
+    expect(page.locator(".note")).to_have_text("")
 
 
 def test_page_says_that_the_broker_is_gone_and_heals_by_itself(guest: Visit, site: Site) -> None:
