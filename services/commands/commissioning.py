@@ -1,10 +1,11 @@
 """`coldside commission`: a guided first run of a chamber, watched to its end, with a report."""
 
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from types import FrameType
 from typing import Annotated
 
 import typer
@@ -79,23 +80,38 @@ def commission(
 def _run(asker: Asker, chamber: str, report: Path | None, as_json: bool) -> None:
     watched = Watched(chamber)
     try:
-        with _stoppable():
-            interrupted = _follow(asker, watched, quiet=as_json)
+        with _stoppable() as wish:
+            _follow(asker, watched, wish, quiet=as_json)
     except Unreachable as error:
         raise fail(f"{error}. Outputs drop when their lease ends; look with `coldside status`.") from error
     _tell(watched, report or _place(chamber), as_json)
-    if interrupted:
+    if wish.stop:
         raise typer.Exit(INTERRUPTED)
     if watched.findings is None or not watched.findings.sound:
         raise typer.Exit(TROUBLE)
 
 
+@dataclass(slots=True)
+class Wish:
+    """Whether a person wants it to stop. It is looked at between two messages: nothing is torn in the middle."""
+
+    stop: bool = False
+
+    def note(self, number: int, frame: FrameType | None) -> None:
+        """A signal has come; a second one ends the command at once, and the run goes on without it."""
+        if self.stop:
+            raise KeyboardInterrupt
+        self.stop = True
+
+
 @contextmanager
-def _stoppable() -> Iterator[None]:
-    """A closed terminal and a polite kill stop the run as Ctrl-C does."""
-    before = {number: signal.signal(number, signal.default_int_handler) for number in (signal.SIGTERM, signal.SIGHUP)}
+def _stoppable() -> Iterator[Wish]:
+    """Ctrl-C, a closed terminal and a polite kill stop the run."""
+    wish = Wish()
+    numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    before = {number: signal.signal(number, wish.note) for number in numbers}
     try:
-        yield
+        yield wish
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
@@ -114,27 +130,24 @@ def _asked(asker: Asker, watched: Watched, request: RequestBase) -> Accepted | R
     return asker.visit.ask(asker.site, request, filters, lambda _, message: watched.take(message))
 
 
-def _follow(asker: Asker, watched: Watched, quiet: bool) -> bool:
-    """Until the result is there, or will not come; says whether a person stopped it."""
+def _follow(asker: Asker, watched: Watched, wish: Wish, quiet: bool) -> None:
+    """Until the result is there, or will not come; a person who wants it stopped gets the result so far."""
     with Progress(console=err, transient=True, disable=quiet) as bar:
         view = View(bar, bar.add_task("Beginning ...", total=1.0))
-        try:
-            _begin(asker, watched)
-            _hear_out(asker.visit, watched, view)
-            return False
-        except KeyboardInterrupt:
-            view.say("Stopping; ordinary control takes over.")
-            answer = _asked(asker, watched, asker.request(StopCommissioning, chamber=watched.chamber))
-            if isinstance(answer, Refused):
-                raise fail(f"Refused: {because(answer)}") from None
-            if watched.began is not None:
-                _hear_out(asker.visit, watched, view)
-            return True
+        _begin(asker, watched)
+        _hear_out(asker.visit, watched, view, lambda: wish.stop)
+        if watched.told or not wish.stop:
+            return
+        view.say("Stopping; ordinary control takes over.")
+        answer = _asked(asker, watched, asker.request(StopCommissioning, chamber=watched.chamber))
+        if isinstance(answer, Refused):
+            raise fail(f"Refused: {because(answer)}")
+        _hear_out(asker.visit, watched, view, lambda: False)
 
 
-def _hear_out(visit: Visit, watched: Watched, view: "View") -> None:
+def _hear_out(visit: Visit, watched: Watched, view: "View", enough: Callable[[], bool]) -> None:
     over_s: float | None = None
-    while not watched.told:
+    while not (watched.told or enough()):
         heard = visit.hear(_LOOK_S)
         for _, message in heard:
             watched.take(message)
