@@ -19,7 +19,7 @@ from services.runtime.service import Outgoing
 from tests.commands.live import COLDSIDE
 from tests.supervisor.bench import Bench
 
-PATIENCE_S = 90.0
+PATIENCE_S = 150.0
 
 
 class Room(Bench):
