@@ -11,6 +11,7 @@ import tempfile
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,9 @@ from services.recorder.backup import back_up
 from services.recorder.store import StoreError
 from services.runtime.clock import Clock
 
+COPY = ".backup-"
+"""Beside the history itself: where that has room, a copy has; what is for passing things may be memory."""
+COPY_KEPT = timedelta(hours=6)
 LOG_BYTES = 200_000
 """Of each log the end."""
 SHORTEST_SECRET = 4
@@ -41,7 +45,8 @@ class FilesToTake:
         """A checked copy, made while the recorder writes. Raises Unavailable."""
         if self.live.plant.history.influx is not None:
             raise Unavailable("The history is kept on a server of its own; back it up there.")
-        descriptor, name = tempfile.mkstemp(suffix=".sqlite")
+        self._sweep()
+        descriptor, name = tempfile.mkstemp(suffix=".sqlite", prefix=COPY, dir=self.state_folder)
         os.close(descriptor)
         target = Path(name)
         try:
@@ -50,6 +55,13 @@ class FilesToTake:
             target.unlink(missing_ok=True)
             raise Unavailable(f"The history cannot be copied now: {error}") from error
         return target
+
+    def _sweep(self) -> None:
+        """Copies that a console left behind when it died."""
+        oldest_s = (self.clock.now() - COPY_KEPT).timestamp()
+        for left in self.state_folder.glob(f"{COPY}*"):
+            if left.stat().st_mtime < oldest_s:
+                left.unlink(missing_ok=True)
 
     async def support(self) -> bytes:
         """What helps to understand a trouble, and no secret."""

@@ -2,14 +2,16 @@
 
 import io
 import json
+import os
 import sqlite3
 import zipfile
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from schemas.plant_file import loads
-from services.commands.bundles import secrets_of, without
+from services.commands.bundles import COPY, secrets_of, without
 from services.console.accounts import Role
 from services.console.redacted import redacted
 from services.recorder.sqlite_store import SqliteStore
@@ -104,13 +106,21 @@ def test_tokens_and_passwords_are_not_logged(bench: Bench, caplog: pytest.LogCap
 
 def test_a_backup_is_a_whole_store_and_leaves_nothing_behind(tmp_path: Path) -> None:
     bench = bench_on(tmp_path)
-    (tmp_path / "copies").mkdir()
     assert bench.call("GET", "/api/v1/backup").status_code == 503
     SqliteStore(tmp_path / "history.sqlite").close()
     answer = bench.call("GET", "/api/v1/backup")
     assert "coldside-barn-20260302-1201.sqlite" in answer.headers["content-disposition"]
     (tmp_path / "copy").write_bytes(answer.content)
     assert sqlite3.connect(tmp_path / "copy").execute("PRAGMA quick_check").fetchone() == ("ok",)
+    assert not list(tmp_path.glob(f"{COPY}*"))
+
+
+def test_a_copy_that_was_left_behind_goes_with_the_next(tmp_path: Path) -> None:
+    bench, left = bench_on(tmp_path), tmp_path / f"{COPY}old"
+    left.write_text("half")
+    os.utime(left, (0, (bench.clock.now() - timedelta(days=1)).timestamp()))
+    bench.call("GET", "/api/v1/backup")
+    assert not left.exists()
 
 
 def test_history_on_a_server_is_backed_up_there(bench: Bench) -> None:
