@@ -39,11 +39,20 @@ class InfluxStore:
     def __init__(self, server: InfluxServer, writer: LineWriter | None = None) -> None:
         self._writer = writer_for(server) if writer is None else writer
         self._ql = InfluxQl(server)
-        self._heads: dict[Series, str] = {}
+        self._heads = _Heads()
 
     def write(self, samples: Sequence[Sample], annotations: Sequence[Annotation] = ()) -> None:
         """Samples in one request for every 5,000, annotations in another; a repetition overwrites."""
-        self._send((self._line(one) for one in samples), "ms")
+        heads = self._heads
+        self._send(
+            [
+                f"{heads[series]} value={float(value)!r},grade={grade}i {at_ms}"
+                if value is not None
+                else f"{heads[series]} value=0.0,grade={grade + NO_VALUE}i {at_ms}"
+                for series, at_ms, value, grade in samples
+            ],
+            "ms",
+        )
         self._send(map(annotation_line, annotations), "ns")
 
     def write_summaries(self, series: Series, level_ms: int, summaries: Summaries) -> None:
@@ -140,15 +149,6 @@ class InfluxStore:
         for first in range(0, len(waiting), LINES_AT_ONCE):
             self._writer.write("\n".join(waiting[first : first + LINES_AT_ONCE]), precision)
 
-    def _line(self, one: Sample) -> str:
-        series, at_ms, value, grade = one
-        begins = self._heads.get(series)
-        if begins is None:
-            begins = self._heads[series] = head(series.kind, _tags(series))
-        if value is None:
-            return f"{begins} value=0.0,grade={grade + NO_VALUE}i {at_ms}"
-        return f"{begins} value={float(value)!r},grade={grade}i {at_ms}"
-
     def _summed_now(self, series: Series, level_ms: int, start_ms: int, end_ms: int) -> Summaries:
         if start_ms >= end_ms:
             return NO_SUMMARIES
@@ -159,6 +159,14 @@ class InfluxStore:
 
     def _rows(self, statement: str) -> list[list[Any]]:
         return [row for one in self._ql.ask(statement) for row in one["values"]]
+
+
+class _Heads(dict[Series, str]):
+    """What the lines of each series begin with."""
+
+    def __missing__(self, series: Series) -> str:
+        self[series] = begins = head(series.kind, _tags(series))
+        return begins
 
 
 def rolled(kind: str, level_ms: int) -> str:
