@@ -12,7 +12,7 @@ from services.rehearsal.situation import Situation
 from services.simulator.bath import Bath
 from services.simulator.cabinet import Cabinet
 from services.simulator.mapping import beer_of, models_of, steady_probes
-from services.simulator.models import ChamberModel, FridgeModel, JacketedModel
+from services.simulator.models import ChamberModel, FridgeModel, JacketedModel, ReservoirModel
 from services.simulator.physics import Key, Truth
 from services.simulator.physics import Plant as Physics
 from services.simulator.vessel import Vessel
@@ -20,6 +20,7 @@ from services.simulator.weather import Weather, garage, seattle_hourly
 
 STEP_S = 20.0
 """Twice the simulator's own: the quickest node, an evaporator, takes minutes."""
+_CHILLER_AT_C, _ROOM_C, _PER_EVAPORATOR_K = 5.0, 18.0, 0.03
 _LEAK_SHARE = 0.125
 """Of what comes in from the room, this share comes with the air and the rest through the wall; typical."""
 
@@ -28,7 +29,7 @@ class IdentifiedPlant:
     """See `plant_model.PlantModel`, `Pouring` and `Truthful`."""
 
     def __init__(self, situation: Situation) -> None:
-        models = {name: identified(model, situation.learnt(name)) for name, model in models_of(situation.plant).items()}
+        models = {name: _known(situation, name, model) for name, model in models_of(situation.plant).items()}
         self.physics = Physics(models, weather_from(situation), situation.seed, longest_step_s=STEP_S)
         self._plant: Plant = situation.plant
         self._steady = steady_probes(situation.plant)
@@ -74,6 +75,16 @@ def identified(model: ChamberModel, learnt: Mapping[str, float]) -> ChamberModel
     return _vessel(model, known) if isinstance(model, JacketedModel) else model
 
 
+def chilled(model: ReservoirModel, at_5_w: float, room_c: float) -> ReservoirModel:
+    """A bath whose chiller takes so much out of it at 5 degC, the coil being as much colder as that needs."""
+    through_w = at_5_w + model.insulation_w_k * (room_c - _CHILLER_AT_C)
+    coil_c = _CHILLER_AT_C - through_w / model.coil_w_k
+    capacity = 1.0 + _PER_EVAPORATOR_K * (coil_c + 10.0)
+    if capacity <= 0.1:
+        return model
+    return replace(model, compressor=replace(model.compressor, cooling_w=through_w / capacity))
+
+
 def settle(physics: Physics, chamber: str, situation: Situation) -> None:
     """Gives a chamber the temperatures that its probes show; where they are silent it stays as it was built."""
     found = physics.chambers[chamber]
@@ -93,6 +104,14 @@ def weather_from(situation: Situation) -> Weather:
     if situation.room_c is None:
         return usual
     return garage(situation.now, _hourly(), offset_k=4.0 + situation.room_c - usual.at(0.0))
+
+
+def _known(situation: Situation, chamber: str, model: ChamberModel) -> ChamberModel:
+    takes = situation.chiller(chamber)
+    if isinstance(model, ReservoirModel) and takes is not None:
+        room_c = situation.room_c
+        return chilled(model, takes[0], _ROOM_C if room_c is None else room_c)
+    return identified(model, situation.learnt(chamber))
 
 
 def _settle_round_beer(found: Cabinet | Vessel, air_c: float | None, line_c: float | None) -> None:

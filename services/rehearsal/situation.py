@@ -69,6 +69,12 @@ class Situation:
         lesson: Mapping[str, Any] = {} if kept is None else kept.learnt.get("learnt", {})
         return {name: float(pair[0]) for name, pair in lesson.items()}
 
+    def chiller(self, chamber: str) -> tuple[float, float] | None:
+        """What a reservoir's chiller takes out of a bath at 5 degC (W), and its change (W/K); None for no such lesson."""
+        kept = None if self.supervisor is None else self.supervisor.chambers.get(chamber)
+        takes = [] if kept is None else kept.learnt.get("takes", [])
+        return (float(takes[0]), float(takes[1])) if len(takes) >= 2 else None
+
     def scheduled(self) -> SchedulerState:
         """Where the scheduler stands: as it has it on disk, as far as that agrees with what was said."""
         records = tuple(self._record(one) for one in self.batches)

@@ -118,8 +118,12 @@ def _told(question: Question, played: Performance, courses: list[Course]) -> Ans
         batches=courses,
         interlocks=list(listener.fired.values()),
         kwh_of={name: round(kwh, 3) for name, kwh in played.kwh_of.items()},
-        identified=[name for name in question.plant.chambers if question.situation.learnt(name)],
+        identified=[name for name in question.plant.chambers if _is_known(question.situation, name)],
     )
+
+
+def _is_known(situation: Situation, chamber: str) -> bool:
+    return bool(situation.learnt(chamber)) or situation.chiller(chamber) is not None
 
 
 def _course(question: Question, state: BatchState) -> Course:

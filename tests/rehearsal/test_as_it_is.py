@@ -8,7 +8,7 @@ import pytest
 from schemas.base import ServiceName
 from services.rehearsal.answer import Answer
 from services.rehearsal.ensemble import on_stage
-from services.rehearsal.identified import identified, plant_as_it_is
+from services.rehearsal.identified import chilled, identified, plant_as_it_is
 from services.rehearsal.performance import Question
 from services.rehearsal.plant_model import NoSuchModel, built, factory_named
 from services.rehearsal.situation import Situation, kept_by
@@ -16,7 +16,10 @@ from services.rehearsal.stage import Stage
 from services.rehearsal.whatif import RehearsalRefused, answer_to
 from services.runtime.state import Saved, StateFile
 from services.scheduler.core import SchedulerState
-from services.simulator.models import FridgeModel
+from services.simulator.bath import Bath
+from services.simulator.models import FridgeModel, ReservoirModel
+from services.simulator.physics import Plant as Physics
+from services.simulator.weather import constant
 from tests.rehearsal.situations import HOUR, START, ask, cellar, programme, situation_of, starting
 
 MINUTE = timedelta(minutes=1)
@@ -104,7 +107,7 @@ def test_chambers_that_control_has_learnt_are_told(site: tuple[Stage, Situation]
     exact = situation_of(site[0], PLANT, {}, on_disk=True)
     assert set(exact.learnt("east")) >= {"flow_w_k", "room_w_k"}
     question = Question(exact, "east", model=plant_as_it_is, tick=MINUTE, longest=HOUR)
-    assert answer_to(question).identified == ["east", "west"]
+    assert answer_to(question).identified == ["bath", "east", "west"]
 
 
 def test_learnt_parameters_take_the_place_of_typical_ones() -> None:
@@ -113,6 +116,19 @@ def test_learnt_parameters_take_the_place_of_typical_ones() -> None:
     assert model.compressor.cooling_w == pytest.approx(54.6, abs=0.1)
     assert model.wall_j_k == pytest.approx(8103, abs=1)
     assert model.vessel_w_k == pytest.approx(FridgeModel().vessel_w_k)
+
+
+@pytest.mark.parametrize("at_5_w", [60.0, 150.0, 300.0])
+def test_bath_is_chilled_as_strongly_as_was_learnt(at_5_w: float) -> None:
+    model = chilled(ReservoirModel(start_c=5.0), at_5_w, room_c=18.0)
+    physics = Physics({"bath": model}, constant(18.0), seed=1)
+    bath = physics.chambers["bath"]
+    assert isinstance(bath, Bath)
+    for _ in range(180):
+        bath.bath_c = 5.0
+        physics.advance(10.0, {("bath", "chill"): 1.0})
+    fell_k = 5.0 - bath.bath_c
+    assert fell_k * 40.0 * 1.02 * 3850.0 / 10.0 == pytest.approx(at_5_w, rel=0.12)
 
 
 class Warming:
