@@ -70,7 +70,7 @@ class Situation:
         return {name: float(pair[0]) for name, pair in lesson.items()}
 
     def chiller(self, chamber: str) -> tuple[float, float] | None:
-        """What a reservoir's chiller takes out of a bath at 5 degC (W), and its change (W/K); None for no such lesson."""
+        """What a reservoir's chiller takes out of a bath at 5 degC (W), and its change (W/K); None where unknown."""
         kept = None if self.supervisor is None else self.supervisor.chambers.get(chamber)
         takes = [] if kept is None else kept.learnt.get("takes", [])
         return (float(takes[0]), float(takes[1])) if len(takes) >= 2 else None
