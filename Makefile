@@ -4,12 +4,13 @@ STATE ?= state
 VENV := .venv
 PYTHON := $(VENV)/bin/python
 
-.PHONY: help run test lint soak bench mutants lock docs clean
+.PHONY: help run test lint containers soak bench mutants lock docs clean
 
 help:
 	@echo "make run [PLANT=my.yaml]   start everything; without PLANT, a simulated barn"
 	@echo "make test                  install what the tests need, and run them all"
 	@echo "make lint                  format check, lint, types, import arrows"
+	@echo "make containers            build the image, and try the compose deployment (as root: starts an engine)"
 	@echo "make soak                  the long versions: all seeds, 21 days, eight weeks"
 	@echo "make bench                 every benchmark against its goal"
 	@echo "make mutants               mutation testing of the parts that must not fail"
@@ -26,6 +27,9 @@ lint: $(VENV)/test
 	@$(VENV)/bin/ruff check .
 	@$(VENV)/bin/mypy
 	@$(VENV)/bin/lint-imports --no-cache
+
+containers: $(VENV)/test
+	@COLDSIDE_CONTAINERS=$${COLDSIDE_CONTAINERS:-wanted} scripts/with-tools $(PYTHON) -m pytest tests/containers
 
 soak: $(VENV)/test
 	@scripts/with-tools $(PYTHON) -m pytest -m soak
