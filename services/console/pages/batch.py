@@ -15,6 +15,8 @@ from services.console.pages.fields import looks, readonly_note, words
 from services.console.pages.frame import follow, frame, units
 from services.console.units import Units, show_temperature
 
+ENDED_SHOWN = 6
+
 
 def register(desk: Desk) -> None:
     """The list, and a page for each batch."""
@@ -60,9 +62,18 @@ class Shelf:
             if not found:
                 words("No batch is known yet. Start one below: choose a profile, rehearse it, begin.", "p", "empty")
                 return
-            with ui.element("ul").classes("shelf"):
-                for batch in found:
-                    self._row(batch)
+            ended = sum(one.phase not in batch_words.OPEN for one in found)
+            split = len(found) - max(0, ended - ENDED_SHOWN)
+            self._rows(found[:split])
+            if found[split:]:
+                with ui.element("details"):
+                    words(f"{len(found) - split} that ended earlier", "summary")
+                    self._rows(found[split:])
+
+    def _rows(self, batches: list[BatchState]) -> None:
+        with ui.element("ul").classes("shelf"):
+            for batch in batches:
+                self._row(batch)
 
     def _row(self, batch: BatchState) -> None:
         step, zone = batch_words.running_step(batch), self.desk.live.plant.zone

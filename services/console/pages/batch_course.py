@@ -20,6 +20,10 @@ from services.console.units import Units, mark_of, number
 
 POINTS = 400
 FRESH_S = 60.0
+KEY = (
+    "Dark: the beer. Ochre: what is asked for, dashed where it is still to be. "
+    "A grey bar at the foot: where a step's end is expected, four times in five."
+)
 Beer = list[tuple[datetime, float | None]]
 
 
@@ -45,6 +49,7 @@ class Progress:
         self.line = words("", "p", "where")
         self.awaits = words("", "p", "awaits")
         self.picture = ui.html("", sanitize=False).classes("course")
+        words(KEY, "p", "hint")
         self.trouble = words("", "p", "hint")
         self.figures = ui.element("dl").classes("figures")
         self.why = words("", "p", "hint")

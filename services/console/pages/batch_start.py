@@ -30,6 +30,7 @@ steps:
 """
 OWN = "(written by hand)"
 LONGEST_D = 28.0
+KEY = "Dark: the beer. Ochre: what the profile asks for."
 
 
 class StartForm:
@@ -228,6 +229,7 @@ class Rehearsal:
         ui.html(self._picture(answer), sanitize=False).classes("course")
         facts = f"{answer['kwh']:.1f} kWh on the whole site, {answer['starts']} compressor starts"
         words(f"{facts}; {'to its end' if answer['finished'] else 'followed for four weeks at most'}.", "p", "hint")
+        words(KEY, "p", "hint")
         with ui.element("div").classes("scroll"), ui.element("table").classes("rows"):
             with ui.element("thead"), ui.element("tr"):
                 for head in ("Step", "Would begin", "Would end", "Would last"):

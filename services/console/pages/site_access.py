@@ -31,13 +31,19 @@ class AccountsPart:
             words("Accounts", "h2")
             words("With the first operator, everybody has to sign in, this machine included.", "p", "hint")
             self.place = ui.element("div")
-            with ui.element("div").classes("fields"):
-                self.name = Line("Name", help="Lower-case letters, digits, hyphens.")
-                self.role = Choice("Role", ROLES)
-                self.password = Line("Password", kind="password", help="10 characters or more.")
-                press("Add the account", self._add, "strong")
+            self.form = ui.element("div").classes("fields")
             self.told = Told()
         self._write()
+        self._write_form()
+
+    def _write_form(self) -> None:
+        """Empty: no password stays on a page that is left open."""
+        self.form.clear()
+        with self.form:
+            self.name = Line("Name", help="Lower-case letters, digits, hyphens.")
+            self.role = Choice("Role", ROLES)
+            self.password = Line("Password", kind="password", help="10 characters or more.")
+            press("Add the account", self._add, "strong")
 
     def _write(self) -> None:
         self.place.clear()
@@ -65,23 +71,25 @@ class AccountsPart:
     async def _add(self) -> None:
         name, role, password = self.name.value.strip(), Role(self.role.value), self.password.value
         add = partial(self.desk.accounts.add, name, role, password, self.desk.clock.now())
-        await self._do(add, f"{name} may come in as {role}.")
+        if await self._do(add, f"{name} may come in as {role}."):
+            self._write_form()
 
     async def _remove(self, name: str) -> None:
         await self._do(partial(self.desk.accounts.remove, name), f"{name} may no longer come in.")
 
-    async def _do(self, change: Callable[[], Any], done: str) -> None:
-        """Off the event loop: a password takes a while to be hashed."""
+    async def _do(self, change: Callable[[], Any], done: str) -> bool:
+        """Off the event loop: a password takes a while to be hashed. Returns whether it was done."""
         if not visitor().may_act:
             self.told.say(Said("refused", "Refused: you may look, not act; sign in as an operator."))
-            return
+            return False
         try:
             await asyncio.to_thread(change)
         except AccountRefused as error:
             self.told.say(Said("refused", f"Refused: {error}. Nothing was changed."))
-            return
+            return False
         self.told.say(Said("accepted", done))
         self._write()
+        return True
 
 
 class TokensPart:

@@ -50,6 +50,7 @@ def test_answers_are_in_the_visitors_units(garage: Garage, guest: Visit) -> None
     page = guest.open(garage.site.at("/calculators/serving-pressure"))
     page.context.add_cookies([{"name": "coldside_units", "value": "degF.psi.gal", "url": garage.site.at()}])
     page.reload()
+    page.wait_for_function("window.did_handshake === true")
     expect(field(page, "Temperature")).to_have_value("39.2")
     expect(page.locator('[data-figure="gauge_psi"] .figure')).to_have_text("11.8 psi gauge")
 

@@ -61,6 +61,13 @@ def sign_in(page: Page, garage: Garage, name: str, password: str, path: str = "/
     page.get_by_role("button", name="Sign in").click()
 
 
+def come_in(page: Page, garage: Garage, name: str, path: str) -> None:
+    """Signs in, and waits until the page hears its server: what is typed before that is lost."""
+    sign_in(page, garage, name, PASSWORD, path)
+    page.wait_for_url(garage.site.at(path))
+    page.wait_for_function("window.did_handshake === true")
+
+
 def test_every_service_is_shown_with_its_health(garage: Garage, guest: Visit) -> None:
     page = guest.open(garage.site.at("/site"))
     for name in ("bridge", "supervisor", "scheduler", "notifier", "recorder", "console", "simulator"):
@@ -149,7 +156,7 @@ def test_with_an_account_everybody_signs_in_and_out(garage: Garage, guest: Visit
     expect(page.get_by_role("alert")).to_contain_text("Name or password is wrong")
     guest.shoot("sign-in")
     assert guest.grave_barriers() == []
-    sign_in(page, garage, operator, PASSWORD, "/journal")
+    come_in(page, garage, operator, "/journal")
     expect(page.get_by_role("heading", level=1)).to_have_text("Journal")
     page.goto(garage.site.at("/sign-in"))
     page.get_by_role("button", name="Sign out").click()
@@ -167,7 +174,7 @@ def test_the_link_of_a_message_works_without_signing_in(garage: Garage, guest: V
 def test_a_viewer_sees_everything_and_can_do_nothing(garage: Garage, guest: Visit, operator: str) -> None:
     garage.begin("watched", "ale-fridge", "name: rest, hold: 12 degC, for: 9 d")
     page = guest.page
-    sign_in(page, garage, operator, PASSWORD, "/site")
+    come_in(page, garage, operator, "/site")
     accounts = page.get_by_label("Accounts", exact=True)
     field(accounts, "Name").fill("eve")
     field(accounts, "Role").select_option("viewer")
@@ -176,7 +183,7 @@ def test_a_viewer_sees_everything_and_can_do_nothing(garage: Garage, guest: Visi
     expect(accounts).to_contain_text("eve may come in as viewer.")
     page.goto(garage.site.at("/sign-in"))
     page.get_by_role("button", name="Sign out").click()
-    sign_in(page, garage, "eve", PASSWORD, "/batch/watched")
+    come_in(page, garage, "eve", "/batch/watched")
     expect(page.get_by_role("button", name="Hold", exact=True)).to_be_disabled()
     expect(page.get_by_role("button", name="Change what is to come")).to_have_count(0)
     expect(page.get_by_text("You may look, not act").first).to_be_visible()
@@ -186,7 +193,7 @@ def test_a_token_is_shown_once_opens_the_interface_and_is_taken_back(
     garage: Garage, guest: Visit, operator: str
 ) -> None:
     page = guest.page
-    sign_in(page, garage, operator, PASSWORD, "/site")
+    come_in(page, garage, operator, "/site")
     field(page, "What for").fill("the shed's display")
     page.get_by_role("button", name="Make a token").click()
     expect(page.locator(".secret")).to_have_text(re.compile("^coldside-"))
