@@ -32,7 +32,7 @@ containers: $(VENV)/test
 	@COLDSIDE_CONTAINERS=$${COLDSIDE_CONTAINERS:-wanted} scripts/with-tools $(PYTHON) -m pytest tests/containers
 
 soak: $(VENV)/test
-	@scripts/with-tools $(PYTHON) -m pytest -m soak
+	@COLDSIDE_EXPLORE=1 scripts/with-tools $(PYTHON) -m pytest -m soak
 
 bench: $(VENV)/test
 	@scripts/with-tools $(PYTHON) -m benchmarks

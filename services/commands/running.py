@@ -178,6 +178,11 @@ def _make_past(plant: Path, state: Path) -> None:
         raise fail(f"the past could not be made; `coldside up --no-past --state {state}` goes without", TROUBLE)
 
 
+def _history(plant: Plant, state: Path) -> str:
+    influx = plant.history.influx
+    return influx.url if influx else str(state / STORE_FILE)
+
+
 def _greeting(plant: Plant, state: Path, broker: str, console: str) -> str:
     option = "" if state == FOLDER else f" --state {state}"
     return "\n".join(
@@ -187,7 +192,7 @@ def _greeting(plant: Plant, state: Path, broker: str, console: str) -> str:
             f"  coldside status --watch{option}   every chamber, what it is doing and why",
             f"  coldside batch list{option}       which beer is where in its programme",
             f"  coldside alarm list{option}       what needs a person",
-            f"  history: {state / STORE_FILE}   logs: {state / 'log'}",
+            f"  history: {_history(plant, state)}   logs: {state / 'log'}",
             "It is no safety device: every heater needs an independent thermal cut-out, the room a CO2 alarm.",
             "Ctrl-C stops everything and leaves every output off.\n",
         )
