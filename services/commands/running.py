@@ -180,7 +180,7 @@ def _make_past(plant: Path, state: Path) -> None:
 
 def _history(plant: Plant, state: Path) -> str:
     influx = plant.history.influx
-    return influx.url if influx else str(state / STORE_FILE)
+    return influx.address if influx else str(state / STORE_FILE)
 
 
 def _greeting(plant: Plant, state: Path, broker: str, console: str) -> str:
