@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from schemas.base import ServiceName
@@ -35,12 +35,14 @@ def sayers(topic_name: str) -> set[str]:
 
 
 @pytest.mark.parametrize("kind", OWNERS)
+@settings(deadline=None)
 @given(first=NAMES, second=NAMES)
 def test_each_kind_of_topic_is_said_by_its_owners_alone(kind: TopicKind, first: str, second: str) -> None:
     levels = (first, second)[: every("barn", kind).count("+")]
     assert sayers(topic("barn", kind, *levels)) == OWNERS[kind]
 
 
+@settings(deadline=None)
 @given(site=NAMES.filter(lambda name: name != "barn"), first=NAMES, second=NAMES)
 def test_nobody_may_say_anything_on_another_site(site: str, first: str, second: str) -> None:
     assert not sayers(topic(site, TopicKind.COMMAND, first, second))
