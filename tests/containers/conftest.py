@@ -4,16 +4,12 @@ import os
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
 
 from tests.containers import engine
 
 WANTED = os.environ.get("COLDSIDE_CONTAINERS", "")
 """Empty: not here. `wanted`: where an engine can be started. `required`: a machine that has none fails."""
-if WANTED:
-    settings.register_profile("containers", deadline=None)
-    settings.load_profile("containers")
-else:
+if not WANTED:
     collect_ignore_glob = ["test_*.py"]
 
 
