@@ -49,9 +49,7 @@ class Foretold(NamedTuple):
 class Watch:
     """Hourly, what each batch says of the arrival in its running step, and when that was."""
 
-    told: dict[tuple[str, str], list[Said]] = field(
-        default_factory=dict
-    )
+    told: dict[tuple[str, str], list[Said]] = field(default_factory=dict)
     began: dict[tuple[str, str], datetime] = field(default_factory=dict)
     arrived: dict[tuple[str, str], datetime] = field(default_factory=dict)
     states: dict[str, BatchState] = field(default_factory=dict)
