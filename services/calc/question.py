@@ -41,8 +41,6 @@ class Input:
             raise BadInput(f"{self.name}: {written!r} is none of: {', '.join(self.choices)}")
         if self.unit == "text":
             return written
-        if self.unit == "text":
-            return written
         try:
             return units.read(written, self.unit)
         except ValueError as error:

@@ -128,7 +128,8 @@ def _who() -> str:
     someone = visitor()
     if not someone.name:
         return ""
-    return f'<span class="who">{escape(someone.name)}<span class="role">, {someone.role}</span></span>'
+    name = f'{escape(someone.name)}<span class="role">, {someone.role}</span>'
+    return f'<a class="who" href="/sign-in" title="Sign in as somebody else, or sign out">{name}</a>'
 
 
 def _state(desk: Desk) -> Callable[[], None]:
