@@ -20,9 +20,9 @@ def setpoint_at(step: Step, run: StepRun, now: datetime) -> float:
         return target_c(step)
     moment = now if run.held_since is None else run.held_since
     end = ramp_end(step, run)
-    if moment >= end:
-        return float(step.to_c)
     length_s = step.seconds_from(run.from_c)
+    if moment >= end or not length_s:
+        return float(step.to_c)
     left = min(1.0, (end - moment).total_seconds() / length_s)
     return float(step.to_c + (run.from_c - step.to_c) * left)
 
