@@ -118,8 +118,9 @@ def test_gravity_that_rose_again_is_low_enough_no_longer() -> None:
 
 
 def test_too_short_a_look_is_no_rest() -> None:
-    seen = GravityFacts(GravityLog(points=(point(0, 1.01), point(24, 1.01))), 1.05)
+    seen = GravityFacts(GravityLog(points=tuple(point(hour, 1.01) for hour in range(43))), 1.05)
     assert seen.at_rest(Stability(over=48 * 3600)) is None
+    assert seen.at_rest(Stability(over=40 * 3600)) == MONDAY + hours(42)
 
 
 def test_measurement_entered_late_takes_its_place_in_time() -> None:
