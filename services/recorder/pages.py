@@ -77,7 +77,7 @@ def _moments(steps: NDArray[np.int32], begins_ms: int) -> NDArray[np.int64]:
 
 
 def _packed(*columns: NDArray[Any]) -> bytes:
-    planes = (column.view(np.uint8).reshape(len(column), -1).T.tobytes() for column in columns)
+    planes = (column.view(np.uint8).reshape(len(column), column.itemsize).T.tobytes() for column in columns)
     return zlib.compress(b"".join(planes), _EFFORT)
 
 

@@ -170,7 +170,7 @@ class Shelf:
 
     def _last_packed(self, at_ms: int) -> tuple[int, float, int] | None:
         query = (
-            "SELECT level, slot, rows, body FROM page WHERE series = ? AND level <= ? AND slot <= ? "
+            "SELECT level, slot, rows, body FROM page WHERE series = ? AND rows > 0 AND level <= ? AND slot <= ? "
             "ORDER BY slot DESC, level LIMIT 3"
         )
         for level, slot, rows, body in self.file.query(query, (self.series_id, MINUTE_MS, at_ms // DAY_MS)):

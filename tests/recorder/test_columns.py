@@ -1,18 +1,38 @@
 """Columns of samples, summaries and buckets at their edges: none, one, gaps, the same moment twice."""
 
+from datetime import timedelta
+
 import numpy as np
 import pytest
 
 from services.recorder.batches import Batch, from_bytes, thinned, to_bytes, together
 from services.recorder.buckets import carried, empty, even_edges, into_buckets, on_whole
-from services.recorder.pages import HOUR_MS, MINUTE_MS, RAW, PageKey, slot_of
+from services.recorder.pages import (
+    HOUR_MS,
+    MINUTE_MS,
+    RAW,
+    PageKey,
+    pack_samples,
+    pack_summaries,
+    slot_of,
+    unpack_samples,
+    unpack_summaries,
+)
 from services.recorder.rows import Grade, milliseconds, moment
 from services.recorder.samples import annotation_checksum, checksum, from_rows, in_line, overwritten, summary_checksum
+from services.recorder.sqlite_store import IN_MEMORY, SqliteStore
 from services.recorder.stretches import Levels
 from services.recorder.summaries import grouped, joined, of_groups, of_samples, overlaid
 from tests.recorder.history import BEER, COOL, DAY, after, note, sample
 
 NOTHING = from_rows(())
+
+
+@pytest.fixture
+def store():
+    made = SqliteStore(IN_MEMORY)
+    yield made
+    made.close()
 
 
 def summaries(*pairs):
@@ -37,7 +57,7 @@ def test_less_than_a_millisecond_is_rounded_down():
 
 
 def test_moments_before_1970_are_rounded_down_as_well():
-    assert milliseconds(moment(0).replace(year=1969, month=12, day=31, hour=23, minute=59, second=59)) == -1000
+    assert milliseconds(moment(0) - timedelta(microseconds=1)) == -1
 
 
 def test_one_bucket_reaches_from_start_to_end():
@@ -82,8 +102,8 @@ def test_buckets_with_nothing_before_and_nothing_in_them_stay_gaps():
 
 
 def test_carrying_leaves_full_buckets_as_they_are():
-    full = into_buckets(edges(0, 10), summaries((1, 3.0), (2, 1.0)))
-    assert (carried(full, 9.0).least.tolist(), carried(full, 9.0).last.tolist()) == ([1.0], [1.0])
+    full = carried(into_buckets(edges(0, 10), summaries((1, 3.0), (2, 2.0), (3, 1.0), (4, 2.0))), 9.0)
+    assert (full.least.tolist(), full.greatest.tolist(), full.last.tolist()) == ([1.0], [3.0], [2.0])
 
 
 def test_nothing_summed_up_is_nothing():
@@ -176,9 +196,47 @@ def test_last_millisecond_of_a_day_is_in_its_page_and_the_next_is_not():
     assert slot_of(RAW, midnight) == slot_of(RAW, midnight - 1) + 1
 
 
+def test_page_of_nothing_comes_back_as_nothing():
+    assert len(unpack_samples(pack_samples(NOTHING, 0), 0, 0)) == 0
+    assert len(unpack_summaries(pack_summaries(NOTHING.usable, 0), 0, 0)) == 0
+
+
+def test_day_of_nothing_but_bad_samples_is_packed_like_any_other(store):
+    store.write([sample(minute, None, Grade.BAD) for minute in range(10)], [])
+    assert store.maintain(after(days=2))
+    assert not store.maintain(after(days=2))
+    assert store.raw(BEER, DAY, after(days=1)).grade.tolist() == [Grade.BAD] * 10
+
+
+def test_day_after_one_of_nothing_but_bad_samples_is_packed_and_summed_up(store):
+    bad = [sample(minute, None, Grade.BAD) for minute in range(10)]
+    store.write([*bad, sample(1500, 18.0)], [])
+    while store.maintain(after(days=3)):
+        pass
+    assert sum(store.buckets(BEER, DAY, after(days=2), 2).count.tolist()) == 1
+
+
+def test_day_of_bad_samples_whose_samples_were_dropped_leaves_a_gap(store):
+    store.write([sample(minute, None, Grade.BAD) for minute in range(10)], [])
+    while store.maintain(after(days=60)):
+        pass
+    assert store.buckets(BEER, DAY, after(days=1), 1).count.tolist() == [0]
+    assert store.last_before(BEER, after(days=1)) is None
+
+
 def test_empty_batch_comes_back_empty():
     again = from_bytes(to_bytes(Batch()))
     assert (again.rows, again.samples, again.annotations, again.rolled) == (0, [], [], [])
+
+
+def test_last_good_day_is_found_behind_many_bad_ones_whose_samples_were_dropped(store):
+    bad = [sample(1440.0 * day, None, Grade.BAD) for day in range(1, 6)]
+    store.write([sample(1, 18.0), *bad], [])
+    while store.maintain(after(days=60)):
+        pass
+    found = store.last_before(BEER, after(days=6))
+    assert found is not None
+    assert found.value == 18.0
 
 
 def test_rows_of_a_batch_are_everything_in_it():
