@@ -29,6 +29,7 @@ from services.runtime.state import Saved, StateFile
 
 _LOG = logging.getLogger("coldside")
 ANSWER_WITHIN_S = 10.0
+AGAIN_AFTER_S = 1.0
 TURN_S = 0.05
 """The longest that a request waits in this process before it leaves."""
 
@@ -136,6 +137,16 @@ class BrokerBus:
         return remove
 
     def _run(self) -> None:
+        """Until told to stop; a life that ends in an unforeseen way is logged, and another begun."""
+        while not self._stop.is_set():
+            try:
+                self._live_on()
+            except Exception:
+                _LOG.exception("the link failed", extra={"service": "console"})
+                self._tell(False)
+                self._stop.wait(AGAIN_AFTER_S)
+
+    def _live_on(self) -> None:
         host, link = self._host()
         host.begin()
         was_connected = False

@@ -1,6 +1,5 @@
 """A socket that gathers small writes: on a busy two-core board, system calls are most of what a message costs."""
 
-import contextlib
 import ssl
 from typing import Any
 
@@ -44,12 +43,13 @@ class BufferedSocket:
 
     def flush(self) -> None:
         """Writes what the kernel takes now."""
-        with contextlib.suppress(BlockingIOError, ssl.SSLWantReadError, ssl.SSLWantWriteError):
-            try:
-                while self._unsent and self._broken is None:
-                    del self._unsent[: self._inner.send(self._unsent)]
-            except (ConnectionError, TimeoutError) as error:
-                self._broken = error
+        try:
+            while self._unsent and self._broken is None:
+                del self._unsent[: self._inner.send(self._unsent)]
+        except (BlockingIOError, ssl.SSLWantReadError, ssl.SSLWantWriteError):
+            return
+        except OSError as error:  # also TLS's own, when the other side goes without a goodbye
+            self._broken = error
 
     def close(self) -> None:
         """Closes; only a connection that says goodbye still sends what is left, nothing old leaves a broken one."""

@@ -1,6 +1,7 @@
 """Packets cut from a stream and put into one, as OASIS MQTT 3.1.1 writes them, and as paho's own reader reads them."""
 
 import socket
+import ssl
 from itertools import pairwise
 
 import pytest
@@ -137,6 +138,21 @@ def test_what_the_kernel_does_not_take_stays(ends):
     buffered.flush()
     assert buffered.unsent
     assert len(other.recv(20_000_000)) > 0
+
+
+class EndsTls:
+    """A socket of TLS whose other side went without a goodbye."""
+
+    def send(self, _data: bytes) -> int:
+        raise ssl.SSLEOFError("EOF occurred in violation of protocol")
+
+
+def test_tls_that_ends_without_a_goodbye_shows_when_reading():
+    buffered = BufferedSocket(EndsTls())
+    buffered.send(b"one")
+    buffered.flush()
+    with pytest.raises(ssl.SSLEOFError):
+        buffered.recv(10)
 
 
 def test_broken_connection_shows_when_reading(ends):

@@ -4,6 +4,7 @@ import asyncio
 import threading
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager, contextmanager
+from datetime import timedelta
 from pathlib import Path
 from random import Random
 
@@ -20,7 +21,7 @@ from services.console.live import Change, Live
 from services.runtime.address import BrokerAddress
 from services.runtime.broker import EmbeddedBroker, prepare_broker
 from services.runtime.bus import BrokerLink
-from services.runtime.clock import SystemClock, machine_seconds
+from services.runtime.clock import Clock, SystemClock, machine_seconds
 from services.runtime.family import Member
 from services.runtime.service import Outgoing
 from tests.waiting import PATIENCE_S, wait_until
@@ -67,9 +68,11 @@ def neighbour(address: BrokerAddress) -> Iterator[BrokerLink]:
 
 
 @asynccontextmanager
-async def console(broker: EmbeddedBroker, folder: Path, plant_path: Path) -> AsyncIterator[BrokerBus]:
-    address = BrokerAddress(port=broker.port)
-    ground = Ground(broker=address, plant_path=plant_path, state_folder=folder, version="1", clock=SystemClock())
+async def console(
+    broker: EmbeddedBroker, folder: Path, plant_path: Path, clock: Clock | None = None
+) -> AsyncIterator[BrokerBus]:
+    address, clock = BrokerAddress(port=broker.port), clock or SystemClock()
+    ground = Ground(broker=address, plant_path=plant_path, state_folder=folder, version="1", clock=clock)
     bus = BrokerBus(Live(load(plant_path)), ground)
     bus.start()
     try:
@@ -120,6 +123,31 @@ def test_what_is_said_is_seen_and_told(broker: EmbeddedBroker, tmp_path: Path) -
         seen = asyncio.run(scene(link))
     assert Change("readings", ("bath", "bath")) in seen
     assert Change("link") in seen
+
+
+class Stumbling(SystemClock):
+    """Fails once, in a way that nobody foresaw."""
+
+    stumbled = False
+
+    def step(self) -> timedelta:
+        if not self.stumbled:
+            self.stumbled = True
+            raise RuntimeError("nobody foresaw this")
+        return super().step()
+
+
+def test_a_link_that_fails_begins_anew(broker: EmbeddedBroker, tmp_path: Path) -> None:
+    clock = Stumbling()
+
+    async def scene(link: BrokerLink) -> None:
+        async with console(broker, tmp_path, barn_file(), clock) as bus:
+            await until(bus, lambda: clock.stumbled)
+            link.publish(reading(4.5))
+            await until(bus, lambda: ("bath", "bath") in bus.live.readings)
+
+    with running(broker), neighbour(BrokerAddress(port=broker.port)) as link:
+        asyncio.run(scene(link))
 
 
 def test_a_request_comes_back_with_its_answer(broker: EmbeddedBroker, tmp_path: Path) -> None:
