@@ -27,7 +27,7 @@ from brewing.fermentation_heat import adiabatic_rise, glucose_enthalpy, heat_rat
 
 
 def test_water_is_heaviest_at_999_975_grams_a_litre() -> None:
-    """Tanaka et al. 2001, Metrologia 38:301."""
+    """Tanaka et al. 2001, Metrologia 38:301 (from memory)."""
     assert water.density(3.983035) == pytest.approx(999.97495, abs=1e-6)
 
 
@@ -37,12 +37,12 @@ def test_water_at_twenty_degrees_weighs_998_207_grams_a_litre() -> None:
 
 
 def test_water_at_twenty_degrees_is_one_millipascal_second() -> None:
-    """ISO/TR 3666: 1.0016 mPa s at 20 degC."""
+    """ISO/TR 3666: 1.0016 mPa s at 20 degC (from memory)."""
     assert water.viscosity(20.0) == pytest.approx(1.0016e-3, rel=1e-3)
 
 
 def test_water_boils_at_a_hundred_degrees_at_the_sea() -> None:
-    """IAPWS-95: 101 325 Pa at 99.974 degC."""
+    """IAPWS-95: 101 325 Pa at 99.974 degC (from memory)."""
     assert water.vapour_pressure(99.974) == pytest.approx(101_325.0, rel=1e-4)
 
 
@@ -58,54 +58,54 @@ def test_air_at_three_thousand_metres_is_that_of_the_standard_atmosphere() -> No
 
 @pytest.mark.parametrize(("celsius", "ohm"), [(0.0, 100.0), (100.0, 138.51), (-40.0, 84.27), (50.0, 119.40)])
 def test_platinum_has_the_resistance_of_the_standards_table(celsius: float, ohm: float) -> None:
-    """IEC 60751, Table 1: Pt100."""
+    """IEC 60751, Table 1: Pt100 (from memory)."""
     assert probes.platinum_resistance(celsius) == pytest.approx(ohm, abs=0.006)
 
 
 def test_platinum_of_class_b_is_within_three_tenths_at_zero() -> None:
-    """IEC 60751: 0.3 + 0.005 |t| for class B, 0.15 + 0.002 |t| for class A."""
+    """IEC 60751: 0.3 + 0.005 |t| for class B, 0.15 + 0.002 |t| for class A (from memory)."""
     assert probes.platinum_tolerance(0.0) == pytest.approx(0.3)
     assert probes.platinum_tolerance(-50.0, "A") == pytest.approx(0.25)
 
 
 def test_checksum_of_nine_digits_is_the_catalogues() -> None:
-    """CRC-8/MAXIM-DOW: check value 0xA1 for "123456789", as catalogued for the one-wire bus."""
+    """Catalogues of cyclic checks: x^8 + x^5 + x^4 + 1, reflected, gives 0xA1 for "123456789" (from memory)."""
     assert probes.crc8(b"123456789") == 0xA1
 
 
 def test_digital_thermometer_at_minus_ten_and_an_eighth_says_ff5e() -> None:
-    """DS18B20 data sheet, temperature/data relationship: FF5Eh is -10.125 degC."""
+    """DS18B20 data sheet, temperature/data relationship: FF5Eh is -10.125 degC (from memory)."""
     assert probes.ds18b20_temperature(0x5E, 0xFF) == -10.125
 
 
 def test_digital_thermometer_at_twenty_five_and_a_sixteenth_says_0191() -> None:
-    """DS18B20 data sheet, temperature/data relationship: 0191h is +25.0625 degC."""
+    """DS18B20 data sheet, temperature/data relationship: 0191h is +25.0625 degC (from memory)."""
     assert probes.ds18b20_temperature(0x91, 0x01) == 25.0625
 
 
 def test_digital_thermometer_needs_three_quarters_of_a_second_for_twelve_bits() -> None:
-    """DS18B20 data sheet: 750 ms for 12 bits, and half of it for each bit less."""
+    """DS18B20 data sheet: 750 ms for 12 bits, and half of it for each bit less (from memory)."""
     assert probes.ds18b20_conversion_time(12) == pytest.approx(0.75)
     assert probes.ds18b20_conversion_time(9) == pytest.approx(0.09375)
 
 
 def test_air_over_melting_ice_holds_six_hundred_and_eleven_pascal() -> None:
-    """IAPWS: 611.2 Pa at 0 degC, within 0.1 %."""
+    """IAPWS: 611.2 Pa at 0 degC, within 0.1 % (from memory)."""
     assert psychrometrics.saturation_pressure(0.0) == pytest.approx(611.2, rel=1e-3)
 
 
 def test_carbon_dioxide_boils_at_fifty_seven_bar_at_twenty_degrees() -> None:
-    """Span & Wagner 1996: 5.729 MPa at 20 degC."""
+    """Span & Wagner 1996: 5.729 MPa at 20 degC (from memory)."""
     assert saturation(20.0).pressure_pa == pytest.approx(5.729e6, rel=2e-3)
 
 
 def test_carbon_dioxide_at_normal_conditions_weighs_nearly_two_grams_a_litre() -> None:
-    """Span & Wagner 1996: 1.9768 kg/m3 at 0 degC and 101 325 Pa."""
+    """Span & Wagner 1996: 1.9768 kg/m3 at 0 degC and 101 325 Pa (from memory)."""
     assert gas_density(101_325.0, 0.0) == pytest.approx(1.9768, rel=1e-3)
 
 
-def test_five_thousand_ppm_of_carbon_dioxide_are_nine_grams_in_a_cubic_metre() -> None:
-    """NIOSH Pocket Guide: 1 ppm is 1.80 mg/m3."""
+def test_part_per_million_of_carbon_dioxide_is_nearly_two_milligrams_in_a_cubic_metre() -> None:
+    """NIOSH Pocket Guide: 1 ppm is 1.80 mg/m3 (from memory)."""
     assert exposure.milligrams_per_m3(1.0) == pytest.approx(1.80, abs=0.005)
 
 
@@ -120,12 +120,12 @@ def test_water_with_a_tenth_of_alcohol_freezes_where_the_handbook_says() -> None
 
 
 def test_thirty_percent_of_propylene_glycol_freeze_near_minus_thirteen() -> None:
-    """Melinder's tables in CoolProp: -12.9 degC; printed tables run from -12.7 to -14."""
+    """Melinder's tables in CoolProp: -12.9 degC; printed tables run from -12.7 to -14 (from memory)."""
     assert freezing_point(0.30, Glycol.PROPYLENE) == pytest.approx(-12.9, abs=0.2)
 
 
 def test_pure_ethanol_weighs_789_grams_a_litre() -> None:
-    """OIML R 22: 789.24 kg/m3 at 20 degC."""
+    """OIML R 22: 789.24 kg/m3 at 20 degC (from memory)."""
     assert solutions.ethanol_density(1.0) == pytest.approx(789.24, abs=0.02)
 
 
@@ -140,7 +140,7 @@ def test_sugar_of_a_hexose_gives_half_its_mass_of_gas() -> None:
 
 
 def test_alcoholic_fermentation_sets_sixty_odd_kilojoules_free() -> None:
-    """From the CRC Handbook's enthalpies of formation: -1273.3, -277.0 and -393.5 kJ/mol."""
+    """From the CRC Handbook's enthalpies of formation: -1273.3, -277.0 and -393.5 kJ/mol (from memory)."""
     assert glucose_enthalpy() == pytest.approx(-1273.3 + 2 * 277.03 + 2 * 393.474)
 
 
