@@ -101,6 +101,7 @@ def test_token_is_shown_once_and_kept_without_its_secret(book: Run) -> None:
     secret = book("token", "add", "ada", "--label", "charts", "--for", "90 d").output.strip()
     listed = book("list", "--json").output
     assert secret not in listed
+    assert "digest" not in listed
     assert json.loads(listed)[0]["tokens"][0]["label"] == "charts"
 
 

@@ -144,9 +144,10 @@ def test_overlap_is_from_the_second_begin_to_the_first_end() -> None:
     assert (pair.begins, pair.ends) == (START + 2 * HOUR, START + 6 * HOUR)
 
 
-def test_overlap_shorter_than_an_hour_is_not_worth_telling() -> None:
-    busy = {"bath": [(START + n * HOUR, 0.06 * n) for n in range(20)]}
-    assert together(PLANT, [crash("east", 0, 6), crash("west", 5.5, 9)], busy) == []
+@pytest.mark.parametrize(("begins_h", "count"), [(5.5, 0), (4.5, 1)])
+def test_overlap_shorter_than_an_hour_is_not_worth_telling(begins_h: float, count: int) -> None:
+    busy = {"bath": [(START + n * 10 * MINUTE, 0.01 * n) for n in range(120)]}
+    assert len(together(PLANT, [crash("east", 0, 6), crash("west", begins_h, 9)], busy)) == count
 
 
 def test_bath_that_used_nothing_is_not_overloaded() -> None:
