@@ -163,7 +163,7 @@ def test_quantity_is_read_in_the_unit_that_is_needed(written: str, unit: str, va
 
 def test_failure_is_told_on_standard_error_with_its_status(capsys: pytest.CaptureFixture[str]) -> None:
     assert fail("[no] markup", 7).exit_code == 7
-    assert capsys.readouterr().err == "[no] markup\n"
+    assert "[no] markup" in capsys.readouterr().err
 
 
 def test_document_for_programs_keeps_its_letters(capsys: pytest.CaptureFixture[str]) -> None:
@@ -197,4 +197,4 @@ def test_facts_of_an_accepted_question_are_handed_on() -> None:
 def test_refused_question_ends_the_command_with_the_reason(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(typer.Exit):
         asker(refused()).facts(HoldBatch, batch="a")
-    assert capsys.readouterr().err == "Refused: No such batch.\n"
+    assert "Refused: No such batch." in capsys.readouterr().err

@@ -76,13 +76,13 @@ def test_operator_is_told_with_the_right_article(book: Run) -> None:
 
 def test_short_password_is_refused_with_status_2(book: Run) -> None:
     done = book("add", "ada", said="hop\n")
-    assert (done.exit_code, done.stderr) == (2, "a password has 10 to 500 characters\n")
+    assert (done.exit_code, "a password has 10 to 500 characters" in done.stderr) == (2, True)
     assert json.loads(book("list", "--json").output) == []
 
 
 def test_one_who_has_no_account_cannot_be_removed(book: Run) -> None:
     done = book("remove", "ada")
-    assert (done.exit_code, done.stderr) == (2, "there is no account 'ada'; there are: none\n")
+    assert (done.exit_code, "there is no account 'ada'; there are: none" in done.stderr) == (2, True)
 
 
 def test_removed_account_is_gone(book: Run) -> None:
@@ -93,7 +93,7 @@ def test_removed_account_is_gone(book: Run) -> None:
 
 def test_password_of_nobody_cannot_be_set(book: Run) -> None:
     done = book("password", "ada", said=PASSWORD)
-    assert (done.exit_code, done.stderr) == (2, "there is no account 'ada'; there are: none\n")
+    assert (done.exit_code, "there is no account 'ada'; there are: none" in done.stderr) == (2, True)
 
 
 def test_token_is_shown_once_and_kept_without_its_secret(book: Run) -> None:
