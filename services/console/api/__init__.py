@@ -6,9 +6,9 @@ from fastapi import FastAPI
 
 from services.console.api.acts import acts, rehearsing
 from services.console.api.entrance import entrance, forms
-from services.console.api.library import library
 from services.console.api.looking import looking
 from services.console.api.past import files, past
+from services.console.api.programmes import programmes
 from services.console.api.sums import sums
 from services.console.api.trouble import explain
 from services.console.door import Door
@@ -34,7 +34,7 @@ def interface(desk: "Desk", door: Door) -> FastAPI:
         openapi_url=f"{PREFIX}/openapi.json",
     )
     explain(app)
-    for router in (looking, past, files, acts, rehearsing, library, sums):
+    for router in (looking, past, files, acts, rehearsing, programmes, sums):
         app.include_router(router(desk), prefix=PREFIX)
     app.include_router(entrance(desk, door), prefix=PREFIX)
     app.include_router(forms(door))

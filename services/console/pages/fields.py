@@ -1,5 +1,6 @@
 """Fields, buttons and answers of our own: native controls, each with its label and a place for complaints."""
 
+from abc import ABC, abstractmethod
 from collections.abc import Awaitable, Callable, Mapping
 from itertools import count
 from typing import Any
@@ -26,7 +27,7 @@ def words(text: str, tag: str = "p", classes: str = "") -> TextElement:
     return TextElement(tag=tag, text=text).classes(classes)
 
 
-class Field:
+class Field(ABC):
     """A labelled control. `value` is what stands in it now; `fault` puts a complaint beside it, "" takes it away."""
 
     def __init__(self, label: str, value: str, *, help: str = "", unit: str = "", classes: str = "") -> None:
@@ -46,8 +47,9 @@ class Field:
         if unit:
             self.control.props["aria-label"] = f"{label}, in {unit}"
 
+    @abstractmethod
     def _build(self) -> ui.element:
-        raise NotImplementedError
+        """The control itself."""
 
     def on_change(self, heard: Heard) -> "Field":
         """Calls with what stands there, as it changes."""

@@ -19,7 +19,7 @@ class ProfileShown(BaseModel):
     profile: dict[str, Any]
 
 
-def library(desk: "Desk") -> APIRouter:
+def programmes(desk: "Desk") -> APIRouter:
     """Reads of the library."""
     router = APIRouter(tags=["profiles"], prefix="/profiles", responses=told())
 
