@@ -110,7 +110,7 @@ def read_temperature(written: str, units: Units) -> float:
     found = _NUMBER.fullmatch(written.strip())
     if found is None:
         raise ValueError(f"{written!r} is no temperature; write it like '{show_temperature(18.5, units, mark=False)}'")
-    plain = found.group(0).replace("\u2212", "-").replace(",", ".").replace(" ", "")
+    plain = "".join(found.group(0).replace("\u2212", "-").replace(",", ".").split())
     return inside("temperature", float(plain), units)
 
 
