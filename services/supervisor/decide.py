@@ -64,6 +64,7 @@ class Tuning:
     far_k: float = 1.0
     watch_s: float = 1800.0
     coast_fan_s: float = 420.0
+    arrived_k: float = 0.45
     unsure_k: float = 0.6
 
 
@@ -111,8 +112,17 @@ class BeerController:
             self._outlook = Outlook(self.filter.learnt, 0.0 if self._pumped else self.rules.run_s)
         cool, heat, why, demand = self._switch(sight)
         self._wished = cool or heat
-        fan = cool or heat or self._clock_s - max(self._cooled_s, self._heated_s) < self.tuning.coast_fan_s
+        fan = cool or heat or self._is_fan_of_use(sight)
         return Decision(float(cool), float(heat), float(fan), demand, why, self._estimate(sight), self._want(sight))
+
+    def _is_fan_of_use(self, sight: Sight) -> bool:
+        """Brings what is stored to the beer: for some minutes, and to beer on its way down until it has all but arrived."""
+        if self._clock_s - max(self._cooled_s, self._heated_s) < self.tuning.coast_fan_s:
+            return True
+        error = self.filter.beer_c - sight.setpoint_c
+        if error <= self.tuning.arrived_k or self._heated_s > self._cooled_s:
+            return False
+        return float(self._errors(COAST, sight)[0]) < error
 
     def _take_in(self, sight: Sight) -> None:
         gap_s = self._gap(sight)

@@ -43,6 +43,23 @@ def test_crash_with_much_power_does_not_freeze_the_outer_beer() -> None:
     assert abs(run.errors[-1]) < 0.3
 
 
+def test_fan_brings_the_stored_cold_to_a_crashing_beer_and_rests_once_it_has_arrived() -> None:
+    model = FridgeModel(beer=replace(STILL, volume_l=17.0), compressor=CompressorModel(270.0, 195.0, 70.0, 4000.0))
+    run = trial(model, 20.0, lambda hour: 18.0 if hour < 3.0 else 1.0)
+    seen = [(run.hours(1 / 360).cool, run.fan, run.errors[-1]) for _ in range(9 * 360)]
+    crashing = seen[3 * 360 :]
+    assert all(fan for _, fan, error in crashing if error > 0.5)
+    arrived = next(k for k, (_, _, error) in enumerate(crashing) if error < 0.4)
+    assert not any(fan and not cool for cool, fan, _ in crashing[arrived + 45 : arrived + 90])
+
+
+def test_fan_does_not_stir_warm_air_round_beer_that_waits_for_its_compressor() -> None:
+    controller = BeerController(RULES)
+    waits = Sight(START, 10.0, beer_c=18.0, air_c=26.0, ambient_c=30.0, ready_in_s=1e6)
+    fans = [controller.decide(waits._replace(now=START + timedelta(seconds=10 * k))).fan for k in range(360)]
+    assert not any(fans[60:])
+
+
 def test_ramp_is_followed_without_overshoot() -> None:
     run = trial(FridgeModel(), 17.0, lambda hour: min(21.0, 18.0 + max(0.0, hour - 12.0) / 8.0)).hours(44.0)
     assert max(run.errors[12 * 360 :]) < 0.2
