@@ -15,7 +15,7 @@ from argon2.exceptions import Argon2Error, InvalidHashError
 from pydantic import Field, TypeAdapter, ValidationError
 
 from schemas.base import Instant, Model, Name
-from services.runtime.state import write_durably
+from services.runtime.durable import write_durably
 
 FILE = "accounts.json"
 SECRET_FILE = "page-secret"

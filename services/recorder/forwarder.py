@@ -22,7 +22,7 @@ from services.recorder.steady import Steadiness
 from services.recorder.store import Sink, StoreError
 from services.recorder.summaries import Summaries
 from services.runtime.clock import Clock
-from services.runtime.state import write_durably
+from services.runtime.durable import write_durably
 
 LOG = logging.getLogger("coldside.recorder")
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0

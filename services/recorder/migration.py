@@ -16,7 +16,7 @@ from services.recorder.rows import Sample, Series, moment
 from services.recorder.samples import RawSamples, annotation_checksum, checksum, summary_checksum
 from services.recorder.store import Store, StoreError
 from services.recorder.summaries import Summaries
-from services.runtime.state import write_durably
+from services.runtime.durable import write_durably
 
 DAYS_AT_ONCE = 7
 ANNOTATION_DAYS_AT_ONCE = 90

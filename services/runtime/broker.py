@@ -1,6 +1,6 @@
 """The embedded broker: nats-server from its wheel, as a child on loopback with its store in the state folder.
 
-Imports nothing beyond the standard library, so that the process that keeps it stays small.
+Imports nothing beyond the standard library and neighbours of that kind, so that the process that keeps it stays small.
 """
 
 import contextlib
@@ -12,6 +12,8 @@ import socket
 import sys
 from dataclasses import dataclass
 from pathlib import Path
+
+from services.runtime.durable import READABLE, write_durably
 
 PREFERRED_PORT = 1883
 ADDRESS_FILE = "broker.json"
@@ -68,7 +70,8 @@ def prepare_broker(
     configuration.write_text(_configuration(port, home) + ('include "accounts.conf"\n' if closed else ""))
     broker = EmbeddedBroker((program, "-c", str(configuration)), port, _unprivileged(home, Path(program)))
     credentials = {} if secure_folder is None else {"credentials": str((secure_folder / "accounts").resolve())}
-    (state_folder / ADDRESS_FILE).write_text(json.dumps({"url": broker.url, **credentials}) + "\n")
+    noted = json.dumps({"url": broker.url, **credentials})
+    write_durably(state_folder / ADDRESS_FILE, f"{noted}\n".encode(), READABLE)
     return broker
 
 

@@ -1,12 +1,14 @@
 """A process that is started when somebody comes: its socket listens before there is anybody behind it.
 
-Imports nothing beyond the standard library: the process that keeps it stays small.
+Imports nothing beyond the standard library and neighbours of that kind: the process that keeps it stays small.
 """
 
 import json
 import select
 import socket
 from pathlib import Path
+
+from services.runtime.durable import READABLE, write_durably
 
 SOCKET_PLACE = "{socket}"
 """Stands in a command for the number of the listening socket, which the process inherits."""
@@ -44,8 +46,7 @@ def url_of(listening: socket.socket) -> str:
 
 def note_address(folder: Path, listening: socket.socket) -> None:
     """Writes down for others where it is. Raises OSError."""
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / FILE).write_text(json.dumps({"url": url_of(listening)}) + "\n")
+    write_durably(folder / FILE, f"{json.dumps({'url': url_of(listening)})}\n".encode(), READABLE)
 
 
 def somebody_waits(listening: socket.socket) -> bool:

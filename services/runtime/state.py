@@ -1,12 +1,13 @@
 """Durable state: one JSON file a service, replaced as a whole or not at all."""
 
-import os
 from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
 from typing import Any, Generic, Literal, TypeVar
 
 from pydantic import BaseModel, ValidationError
+
+from services.runtime.durable import write_durably
 
 S = TypeVar("S", bound=BaseModel)
 
@@ -61,30 +62,6 @@ class StateFile(Generic[S]):
         except OSError as error:
             return f"it cannot be moved aside either: {error}; starting fresh"
         return f"kept as {aside.name}; starting fresh"
-
-
-def write_durably(path: Path, content: bytes) -> None:
-    """Puts content in a file's place: the old or the new is there afterwards, never a part.
-
-    Raises OSError when the disk refuses; the old content is then untouched.
-    """
-    path.parent.mkdir(parents=True, exist_ok=True)
-    fresh = path.with_name(f".{path.name}.new")
-    descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(descriptor, "wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    fresh.replace(path)
-    _sync_folder(path.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 def _names_aside(path: Path) -> Iterator[Path]:

@@ -5,8 +5,8 @@ from datetime import datetime
 from pathlib import Path
 
 from schemas.plant import Plant
+from services.runtime.durable import write_durably
 from services.runtime.service import Incoming
-from services.runtime.state import write_durably
 from services.scheduler.bells import Bells
 from services.scheduler.core import WAKE_TOPIC, Scheduler, SchedulerState
 from services.scheduler.feed import feed

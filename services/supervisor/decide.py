@@ -116,7 +116,7 @@ class BeerController:
         return Decision(float(cool), float(heat), float(fan), demand, why, self._estimate(sight), self._want(sight))
 
     def _is_fan_of_use(self, sight: Sight) -> bool:
-        """Brings what is stored to the beer: for some minutes, and to beer on its way down until it has all but arrived."""
+        """Brings what is stored to the beer: for some minutes, and until beer on its way down has all but arrived."""
         if self._clock_s - max(self._cooled_s, self._heated_s) < self.tuning.coast_fan_s:
             return True
         error = self.filter.beer_c - sight.setpoint_c

@@ -18,7 +18,7 @@ from services.recorder.sqlite_store import SqliteStore
 from services.recorder.store import Match, StoreUnreachable
 from services.runtime.broker import prepare_broker
 from services.runtime.clock import SystemClock
-from services.runtime.state import write_durably
+from services.runtime.durable import write_durably
 from tests.recorder.history import BEER, DAY, FOR_EVER
 from tests.recorder.stepping import OFFSET
 from tests.recorder.test_app import PLANT as SHED

@@ -4,7 +4,9 @@ import json
 import socket
 import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
+from threading import Event, Thread
 
 import pytest
 
@@ -46,6 +48,25 @@ def test_its_address_is_written_down_for_others(listening: socket.socket, tmp_pa
     note_address(tmp_path / "state", listening)
     assert json.loads((tmp_path / "state" / FILE).read_text()) == {"url": url_of(listening)}
     assert url_of(listening) == f"http://127.0.0.1:{listening.getsockname()[1]}/"
+
+
+def test_whoever_sees_its_address_sees_all_of_it(listening: socket.socket, tmp_path: Path) -> None:
+    """A file that is filled where it stands is empty for a moment: readers who come then have nothing to parse."""
+    place, stopped, seen = tmp_path / FILE, Event(), set()
+
+    def look() -> None:
+        while not stopped.is_set():
+            with suppress(FileNotFoundError):
+                seen.add(place.read_text())
+
+    looker = Thread(target=look)
+    looker.start()
+    for _ in range(300):
+        note_address(tmp_path, listening)
+    stopped.set()
+    looker.join()
+    assert seen == {json.dumps({"url": url_of(listening)}) + "\n"}
+    assert place.stat().st_mode & 0o777 == 0o644
 
 
 def test_nobody_waits_until_somebody_comes(listening: socket.socket) -> None:

@@ -15,11 +15,12 @@ from services.runtime.buffered_socket import BufferedSocket
 from services.runtime.connection import BackOff
 from services.runtime.credentials import CA_FILE, FOLDER, PASSWORD, USER, SecretUnusable, admitted, knock, secret_in
 from services.runtime.doorway import FILE, listen, note_address, url_of
+from services.runtime.durable import write_durably
 from services.runtime.hooks import ClockMinding, PlantFollowing, heed_plant, heed_step
 from services.runtime.link import kept_while_offline
 from services.runtime.quick_client import QuickClient
 from services.runtime.service import Outgoing
-from services.runtime.state import StateFile, Unsent, write_durably
+from services.runtime.state import StateFile, Unsent
 from tests.rehearsal.situations import cellar
 
 NOW = datetime(2026, 11, 25, 10, tzinfo=UTC)

@@ -3,7 +3,8 @@
 import pytest
 
 from schemas.base import Model
-from services.runtime.state import StateFile, write_durably
+from services.runtime.durable import write_durably
+from services.runtime.state import StateFile
 
 
 class Kept(Model):
