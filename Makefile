@@ -1,6 +1,8 @@
 # The two commands of the README are `make run` and `make test`.
 PLANT ?=
 STATE ?= state
+# Tests wait for most of their time: so many processes share them.
+TOGETHER ?= 3
 VENV := .venv
 PYTHON := $(VENV)/bin/python
 
@@ -20,7 +22,7 @@ run: $(VENV)/run
 	@$(PYTHON) -m services.cli up --state $(STATE) $(if $(PLANT),--plant $(PLANT),)
 
 test: $(VENV)/test
-	@scripts/with-tools $(PYTHON) -m pytest
+	@scripts/with-tools $(PYTHON) -m pytest -n $(TOGETHER) --dist loadfile --no-loadscope-reorder
 
 lint: $(VENV)/test
 	@$(VENV)/bin/ruff format --check .

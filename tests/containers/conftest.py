@@ -22,8 +22,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """At the end of the run."""
-    if not WANTED:
-        terminalreporter.write_line("containers: not part of this run; `make containers` tests them")
     for what, place in sorted(engine.RAN_ON.items()):
         terminalreporter.write_line(f"containers: {what}: on {place}")
     for reason in dict.fromkeys(engine.NOT_RUN):

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shlex
 import signal
 import subprocess
 from collections.abc import Iterator
@@ -25,9 +26,17 @@ from services.runtime.credentials import FOLDER, admitted
 from tests.containers.engine import IMAGE, ROOT, SERVERS, docker
 
 OVERRIDE = ROOT / "tests/containers/without-registry.yml"
+COMPOSE = shlex.split(os.environ.get("COLDSIDE_TEST_COMPOSE", "docker-compose"))
+"""The old command of Debian, unless another is named (`docker compose`, or where it lies)."""
 STORE = 'history: {influx: {address: "http://influxdb:8086", writes: v1}}\n'
 USER = os.getuid() or 1000
 """Root starts everything as an ordinary user, anybody else as themselves."""
+
+
+def version() -> str:
+    """Which compose this is."""
+    said = subprocess.run([*COMPOSE, "version", "--short"], capture_output=True, text=True, timeout=60)
+    return f"compose {said.stdout.strip()}"
 
 
 class Deployment:
@@ -46,7 +55,7 @@ class Deployment:
         self._profiles = ("--profile", "demo", *(("--profile", "store") if store else ()))
 
     def compose(self, *words: str, stdin: str = "", **changes: str) -> subprocess.CompletedProcess[str]:
-        """`docker-compose` as it stands in the documentation."""
+        """Compose as it stands in the documentation."""
         files = ("-f", str(ROOT / "docker-compose.yml"), "-f", str(OVERRIDE))
         environment = os.environ | {
             "COMPOSE_PROJECT_NAME": self.project,
@@ -59,7 +68,7 @@ class Deployment:
             "COLDSIDE_CONSOLE_PORT": "127.0.0.1:",
             **changes,
         }
-        command = ["docker-compose", *files, *self._profiles, *words]
+        command = [*COMPOSE, *files, *self._profiles, *words]
         return subprocess.run(command, input=stdin, capture_output=True, text=True, env=environment, timeout=600)
 
     def prepare(self) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 from schemas.journal import Wellness
 from services.recorder.store import Match
-from tests.containers.deployment import OVERRIDE, Deployment, Ear, deployed
+from tests.containers.deployment import OVERRIDE, Deployment, Ear, deployed, version
 from tests.containers.engine import RAN_ON
 from tests.waiting import wait_until
 
@@ -35,7 +35,7 @@ class Story:
 @pytest.fixture(scope="module")
 def story(images: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
     """Everything up, from nothing."""
-    RAN_ON["deployment"] = f"docker-compose.yml with {OVERRIDE.name}: influxdb 1.6 for 2, nothing for grafana"
+    RAN_ON["deployment"] = f"{version()}, with {OVERRIDE.name}: influxdb 1.6 for 2, nothing for grafana"
     folder = tmp_path_factory.mktemp("deployment")
     with deployed(Deployment(folder / "site", f"coldside-test-{os.getpid()}")) as deployment:
         deployment.prepare()

@@ -1,4 +1,4 @@
-"""Prints what was tried against each broker, and what came of it."""
+"""Both brokers behind the same secrets."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -6,14 +6,7 @@ from pathlib import Path
 import pytest
 
 from schemas.plant import Plant
-from tests.secure import tables
 from tests.secure.site import Door, closed_mosquitto, closed_nats, plant_in, secured
-
-
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """At the end of the run, after everything else."""
-    for line in tables.lines():
-        terminalreporter.write_line(line)
 
 
 @pytest.fixture

@@ -9,8 +9,8 @@ from schemas.topics import matches
 from services.runtime.credentials import FOLDER, admitted
 from services.secure.rights import CHECK, Account, Holder, accounts
 from tests.secure.site import Door, plant_in, secured, stranger
-from tests.secure.tables import note
 from tests.secure.visitor import Visitor
+from tests.tables import note
 from tests.waiting import wait_until
 
 SITE = "coldside/shed"

@@ -1,6 +1,7 @@
 """Tables that the summary at the end of a test run shows."""
 
 from collections import defaultdict
+from collections.abc import Iterable, Sequence
 
 SHOWN: dict[str, list[tuple[str, ...]]] = defaultdict(list)
 
@@ -8,6 +9,12 @@ SHOWN: dict[str, list[tuple[str, ...]]] = defaultdict(list)
 def note(title: str, *cells: str) -> None:
     """Adds a row; the first of a title is its head."""
     SHOWN[title].append(cells)
+
+
+def merge(title: str, rows: Iterable[Sequence[str]]) -> None:
+    """Adds what another process has noted; its head is not said twice."""
+    head, *others = (tuple(row) for row in rows)
+    SHOWN[title] += others if SHOWN[title] else [head, *others]
 
 
 def lines() -> list[str]:
