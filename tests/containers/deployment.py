@@ -100,7 +100,7 @@ class Deployment:
 
     def name_of(self, service: str) -> str:
         """Of its container."""
-        found = self.compose("ps", "-q", service).stdout.strip()
+        found = self.compose("ps", "-a", "-q", service).stdout.strip()
         assert found, f"{service} has no container"
         return found
 
