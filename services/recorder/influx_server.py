@@ -9,13 +9,17 @@ from typing import Any, Literal, Protocol
 import urllib3
 
 from schemas.base import Model
+from services.recorder.influx_remedies import NO_ORGANISATION, remedy
 from services.recorder.rows import EPOCH
 from services.recorder.store import StoreError, StoreUnreachable
 
 PATIENCE_S = 10.0
 Precision = Literal["ms", "ns"]
 REFUSED = frozenset({400, 413, 422})
-"""Statuses that say the lines themselves are wrong: sending them again will not help."""
+"""Statuses that say the lines themselves are wrong: sending them again will not help.
+
+A missing organisation is answered with 400, too; there the plant file is wrong, and the lines must wait.
+"""
 
 
 class BatchRefused(StoreError):
@@ -63,7 +67,8 @@ class InfluxQl:
         answer = json.loads(self.request("POST", "/query", fields=fields))
         result = answer.get("results", [{}])[0]
         if "error" in result or "error" in answer:
-            raise StoreError(f"{self._server.url}: {result.get('error') or answer.get('error')}; asked: {statement}")
+            said = str(result.get("error") or answer.get("error"))
+            raise StoreError(f"{self._server.url}: {said}{remedy(said)}; asked: {statement}")
         series: list[dict[str, Any]] = result.get("series", [])
         return series
 
@@ -123,9 +128,10 @@ class WriterV2:
             self._writing.write(self._server.database, record=lines.encode(), write_precision=precision)
 
     def drop_before(self, measurement: str, moment: datetime) -> None:
-        """By the v2 delete path."""
+        """By the v2 delete path, whose range includes its end."""
+        last, predicate = moment - moment.resolution, f'_measurement="{measurement}"'
         with self._told():
-            self._client.delete_api().delete(EPOCH, moment, f'_measurement="{measurement}"', self._server.database)
+            self._client.delete_api().delete(EPOCH, last, predicate, self._server.database)
 
     @contextmanager
     def _told(self) -> Iterator[None]:
@@ -151,9 +157,9 @@ def writer_for(server: InfluxServer) -> LineWriter:
 
 
 def refusal(url: str, status: int, text: str) -> StoreError:
-    """The error that a status other than success stands for."""
-    kind = BatchRefused if status in REFUSED else StoreUnreachable
-    return kind(f"{url} answered {status}: {text[:500]}")
+    """The error that a status other than success stands for, with what helps where that is known."""
+    kind = BatchRefused if status in REFUSED and NO_ORGANISATION not in text else StoreUnreachable
+    return kind(f"{url} answered {status}: {text.strip()[:500]}{remedy(text, status)}")
 
 
 def _key(server: InfluxServer) -> dict[str, str]:

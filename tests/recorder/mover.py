@@ -1,4 +1,4 @@
-"""A migration to a server that is killed right after its Nth write: `python -m ... FILE URL DATABASE LEDGER N`."""
+"""A migration to a server that is killed right after its Nth write: `python -m ... FILE SERVER LEDGER N`."""
 
 import os
 import signal
@@ -24,8 +24,8 @@ class Mortal(InfluxStore):
 
 
 def main() -> None:
-    file, url, database, ledger, writes = sys.argv[1:]
-    target = Mortal(InfluxServer(url=url, database=database, writes=1))
+    file, server, ledger, writes = sys.argv[1:]
+    target = Mortal(InfluxServer.model_validate_json(Path(server).read_bytes()))
     target.writes_left = int(writes)
     for step in migrate(SqliteStore(Path(file), read_only=True), target, Path(ledger)):
         print(step.done, step.total, flush=True)

@@ -11,6 +11,7 @@ from services.recorder.spool import Spool, SpoolLimits
 from services.recorder.sqlite_store import SqliteStore
 from services.recorder.store import Match
 from services.runtime.clock import SystemClock
+from tests.recorder.conftest import as_plant_file_says
 from tests.recorder.history import BEER, FOR_EVER, a_day_of, after, note
 
 PLANT = """
@@ -84,16 +85,15 @@ def test_a_bad_file_is_refused_with_its_line_and_nothing_is_imported(state):
 
 
 def test_history_moves_to_the_server_and_back(state, database):
-    server = f"history: {{influx: {{address: '{database.url}', database: {database.database}, writes: v1}}}}\n"
-    (state / "shed.yaml").write_text(PLANT + server)
+    with_server(state, **as_plant_file_says(database, state))
     assert "all there" in call(state, "move", "to-server").output
     (state / HISTORY).unlink()
     call(state, "move", "to-file")
     assert len(SqliteStore(state / HISTORY).raw(BEER, *FOR_EVER)) == 720
 
 
-def with_server(state, address):
-    (state / "shed.yaml").write_text(PLANT + f"history: {{influx: {{address: '{address}', writes: v1}}}}\n")
+def with_server(state, **said):
+    (state / "shed.yaml").write_text(PLANT + f"history: {json.dumps({'influx': said})}\n")
 
 
 def test_how_the_embedded_store_stands_is_told(state):
@@ -105,7 +105,7 @@ def test_how_the_embedded_store_stands_is_told(state):
 
 
 def test_what_waits_in_the_spool_what_became_of_rows_and_why_is_told_and_not_changed(state):
-    with_server(state, "http://127.0.0.1:9")
+    with_server(state, address="http://127.0.0.1:9", writes="v1")
     spool = Spool(state / "spool", SpoolLimits(most_bytes=40_000, segment_bytes=10_000))
     for hour in range(6):
         spool.write(a_day_of(begins=after(hours=hour), hours=1), [note(hour)])
@@ -124,9 +124,10 @@ def test_what_waits_in_the_spool_what_became_of_rows_and_why_is_told_and_not_cha
 
 
 def test_a_server_that_nothing_waits_for_is_told_as_well(state, database):
-    with_server(state, database.url)
+    with_server(state, **as_plant_file_says(database, state))
     told = json.loads(call(state, "state", "--json").output)
     assert (told["waiting_rows"], told["dropped_rows"], told["store"]) == (0, 0, database.url)
+    assert told["store_answers"] == "yes, with 0 series"
 
 
 def test_moving_without_a_server_says_what_to_add(state):

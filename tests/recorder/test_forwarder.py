@@ -5,16 +5,12 @@ import random
 import threading
 from datetime import timedelta
 
-import numpy as np
 import pytest
 
-from services.recorder.buckets import Buckets
 from services.recorder.forwarder import Forwarder
 from services.recorder.housekeeping import Retention
 from services.recorder.influx_server import BatchRefused, InfluxServer, refusal
-from services.recorder.influx_store import InfluxStore, rolled
-from services.recorder.pages import HOUR_MS, MINUTE_MS
-from services.recorder.rows import SeriesKind
+from services.recorder.influx_store import InfluxStore
 from services.recorder.samples import annotation_checksum, checksum, from_rows
 from services.recorder.spool import Spool, SpoolLimits
 from services.recorder.sqlite_store import IN_MEMORY, SqliteStore
@@ -214,45 +210,6 @@ def test_rows_go_on_while_upkeep_fails(tmp_path, victoria):
     stop.set()
     thread.join()
     assert len(exported(victoria, '{__name__="reading_value",site="upkeep"}')) == 20
-
-
-def all_of(store, hours):
-    return store.buckets(BEER, DAY, after(hours=hours), hours)
-
-
-def test_influx_answers_from_roll_ups_what_it_would_from_samples(database):
-    store = InfluxStore(database)
-    store.write(a_day_of(hours=72))
-    plain: Buckets = all_of(store, 72)
-    for day in range(3):
-        store.roll_up(BEER, int(DAY.timestamp() // 86400) + day)
-    store.drop_before(0, after(hours=72))
-    assert len(store.raw(BEER, *FOR_EVER)) == 0
-    for name in ("count", "least", "mean", "greatest", "last"):
-        np.testing.assert_allclose(getattr(all_of(store, 72), name), getattr(plain, name))
-
-
-def test_influx_keeps_roll_ups_of_each_level_until_their_own_time(database):
-    store = InfluxStore(database)
-    store.write(a_day_of(hours=48))
-    for day in range(2):
-        store.roll_up(BEER, int(DAY.timestamp() // 86400) + day)
-    store.drop_before(MINUTE_MS, after(hours=24))
-    begin, end = int(DAY.timestamp() * 1000), int(after(hours=48).timestamp() * 1000)
-    assert [len(store.summaries(BEER, level, begin, end)) for level in (MINUTE_MS, HOUR_MS)] == [1440, 48]
-
-
-def test_roll_ups_have_measurements_of_their_own():
-    assert [rolled(SeriesKind.READING, level) for level in (0, MINUTE_MS)] == ["reading", "reading_60s"]
-
-
-def test_a_server_that_is_not_there_is_told_in_a_sentence(database):
-    server = database.model_copy(update={"url": "http://127.0.0.1:9"})
-    with pytest.raises(StoreUnreachable, match=r"127\.0\.0\.1:9 does not answer"):
-        InfluxStore(server).write([sample(1)])
-    v2 = InfluxServer(url="http://127.0.0.1:9", database="d", organisation="o", token="t")
-    with pytest.raises(StoreUnreachable, match="does not answer"):
-        InfluxStore(v2).write([sample(1)])
 
 
 def test_a_week_without_the_store_and_kills_all_along_lose_nothing(tmp_path, own_influxd):

@@ -20,6 +20,7 @@ from grafana_provisioning.panels import DETAIL
 from grafana_provisioning.queries import SOURCE, variant
 from services.recorder.influx_server import InfluxQl
 from services.recorder.influx_store import InfluxStore
+from tests.recorder.conftest import INFLUX, new_database
 from tests.recorder.history import DAY, after
 from tests.recorder.recorded import record
 from tests.recorder.sdk_schema import misfits
@@ -62,9 +63,9 @@ def asked(query, name, detail="$"):
     return query
 
 
-@pytest.fixture(scope="module")
-def history(influxd):
-    database = influxd.new_database("dashboards")
+@pytest.fixture(scope="module", params=INFLUX)
+def history(request):
+    database = new_database(request, request.param)
     store = InfluxStore(database)
     record(store)
     for series in store.series():

@@ -57,19 +57,15 @@ def complete(steps):
     return list(steps)[-1]
 
 
-@pytest.mark.parametrize("kind", ["file", "influx"])
-def test_everything_arrives_samples_minutes_and_annotations(tmp_path, kind, request):
+def test_everything_arrives_samples_minutes_and_annotations(tmp_path, target):
     source = filled(tmp_path / "source")
-    target = SqliteStore(tmp_path / "t") if kind == "file" else InfluxStore(request.getfixturevalue("database"))
     last = complete(migrate(source, target, tmp_path / "ledger"))
     assert last.done == last.total
     assert content(target) == content(source)
 
 
-@pytest.mark.parametrize("kind", ["file", "influx"])
-def test_roll_ups_of_every_level_arrive_though_all_that_is_finer_was_dropped(tmp_path, kind, request):
+def test_roll_ups_of_every_level_arrive_though_all_that_is_finer_was_dropped(tmp_path, target):
     source = aged(tmp_path / "source")
-    target = SqliteStore(tmp_path / "t") if kind == "file" else InfluxStore(request.getfixturevalue("database"))
     complete(migrate(source, target, tmp_path / "ledger"))
     counts = [summed(source, level)[0] for level in LEVELS]
     assert 0 < counts[0] < 40 * 288
@@ -102,7 +98,8 @@ def test_a_migration_that_was_stopped_goes_on_where_it_was(tmp_path):
 
 def killed_after(writes, tmp_path, database):
     """What a migration said before it was killed."""
-    words = [str(tmp_path / "source"), database.url, database.database, str(tmp_path / "ledger"), str(writes)]
+    (tmp_path / "server.json").write_text(database.model_dump_json())
+    words = [str(tmp_path / "source"), str(tmp_path / "server.json"), str(tmp_path / "ledger"), str(writes)]
     command = [sys.executable, "-m", "tests.recorder.mover", *words]
     mover = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=False)
     assert mover.returncode == -signal.SIGKILL

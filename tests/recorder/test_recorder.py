@@ -24,6 +24,7 @@ from services.recorder.sqlite_store import IN_MEMORY, SqliteStore
 from services.recorder.store import DiskFull, Match, StoreUnreachable
 from services.runtime.hooks import Counting, Flushing, Keeping, Stopping
 from services.runtime.service import Incoming
+from tests.recorder.conftest import as_plant_file_says
 from tests.recorder.history import BEER, COOL, DAY, FOR_EVER, after, sample
 
 PLANT = Plant.model_validate(
@@ -345,14 +346,14 @@ def test_what_waits_before_the_store_is_told_with_the_health(tmp_path):
     assert (recorder.kept_back()[0], recorder.counts["refused-rows"]) == (0, 2)
 
 
-def with_server(url, **said):
+def with_server(**said):
     described = PLANT.model_dump(by_alias=True, exclude_unset=True)
     kept = {"samples": "20000 d"}  # the days of these tests are long over
-    return Plant.model_validate(described | {"history": {"influx": {"address": url, **said}, "keep": kept}})
+    return Plant.model_validate(described | {"history": {"influx": said, "keep": kept}})
 
 
 def test_with_a_server_in_the_plant_file_rows_go_there_by_way_of_the_spool(database, tmp_path):
-    plant = with_server(database.url, database=database.database, writes="v1")
+    plant = with_server(**as_plant_file_says(database, tmp_path))
     recorder = build(plant, state_folder=tmp_path)
     recorder.receive(Incoming(topic_for("shed", reading()), reading()), DAY)
     assert recorder.flush(DAY)
@@ -375,21 +376,21 @@ def test_a_past_goes_into_the_embedded_store_where_no_server_is_named(tmp_path):
 
 
 def test_a_past_goes_to_the_server_that_the_plant_file_names(database, tmp_path):
-    plant = with_server(database.url, database=database.database, writes="v1")
+    plant = with_server(**as_plant_file_says(database, tmp_path))
     in_a_past(plant, tmp_path)
     assert len(reading_store(plant, tmp_path).raw(BEER, *FOR_EVER)) == 1
     assert not (tmp_path / HISTORY).exists()
 
 
 def test_a_past_waits_in_the_spool_for_a_server_that_is_away(tmp_path):
-    plant = with_server("http://127.0.0.1:9")
+    plant = with_server(address="http://127.0.0.1:9")
     in_a_past(plant, tmp_path)
     assert waiting_for_server(tmp_path, after(days=1))[0].rows == 1
 
 
 def test_secrets_are_read_from_their_files(tmp_path):
     (tmp_path / "token").write_text("hush\n")
-    plant = with_server("http://127.0.0.1:8086", token_file=str(tmp_path / "token"), organisation="us")
+    plant = with_server(address="http://127.0.0.1:8086", token_file=str(tmp_path / "token"), organisation="us")
     assert server(plant.history.influx).token == "hush"
 
 
