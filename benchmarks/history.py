@@ -4,6 +4,7 @@ Baselines are taken in the same run on the same machine: a bare `executemany` of
 of one table for reading raw, a raw line-protocol post for InfluxDB.
 """
 
+import os
 import sqlite3
 import tempfile
 import threading
@@ -18,8 +19,9 @@ from statistics import median
 import numpy as np
 import urllib3
 
+from benchmarks.influx2 import PROGRAM, InfluxD2
 from benchmarks.rows import Row, at_least, at_most
-from benchmarks.servers import InfluxD, VictoriaMetrics
+from benchmarks.servers import InfluxD, Server, VictoriaMetrics
 from schemas.contract import topic_for
 from schemas.plant import Plant
 from schemas.telemetry import Quality, TemperatureReading
@@ -79,21 +81,25 @@ def sqlite_writing(folder: Path) -> Row:
 def influx_writing(folder: Path) -> Iterator[Row]:
     """Messages through recorder, spool and forwarder to a real server, against writing lines and posting them, 500s.
 
-    The v2 write path goes to VictoriaMetrics, the v1 path to InfluxDB 1.6: the servers that Debian has.
+    The v2 write path goes to VictoriaMetrics, the v1 path to InfluxDB 1.6: the servers that Debian has. To InfluxDB 2
+    it goes as well where COLDSIDE_TEST_INFLUXD2 names that program.
     """
     v2, v1 = VictoriaMetrics(folder / "v2"), InfluxD(folder / "v1")
-    for server in (v2, v1):
-        server.start()
+    to_v2 = InfluxServer(url=v2.url, database="d", organisation="o", token="t")
+    yield from _writing_to(v2, lambda: to_v2, "influx_write_over_bare", folder)
+    yield from _writing_to(v1, lambda: v1.new_database("d"), "influx_v1_write_over_bare", folder)
+    if PROGRAM in os.environ:
+        real = InfluxD2(folder / "influxd2")
+        yield from _writing_to(real, lambda: real.new_database("d"), "influxdb_2_write_over_bare", folder)
+
+
+def _writing_to(server: Server, database: Callable[[], InfluxServer], figure: str, folder: Path) -> Iterator[Row]:
+    """`database` is called when the server runs."""
+    server.start()
     try:
-        to_v2 = InfluxServer(url=v2.url, database="d", organisation="o", token="t")
-        yield _over_bare(
-            "influx_write_over_bare", list(_influx_pairs(to_v2, "/api/v2/write?bucket=d&org=o", folder / "a"))
-        )
-        to_v1 = v1.new_database("d")
-        yield _over_bare("influx_v1_write_over_bare", list(_influx_pairs(to_v1, "/write?db=d", folder / "b")))
+        yield _over_bare(figure, list(_influx_pairs(database(), folder / figure)))
     finally:
-        for server in (v2, v1):
-            server.kill()
+        server.kill()
 
 
 def reading_a_month(folder: Path) -> Iterator[Row]:
@@ -176,19 +182,18 @@ def _over_bare(figure: str, pairs: list[tuple[float, float]]) -> Row:
     return at_least(NAME, figure, ratio, "rows/s over rows/s", 0.4, bare, ratio)
 
 
-def _influx_pairs(server: InfluxServer, path: str, folder: Path) -> Iterator[tuple[float, float]]:
+def _influx_pairs(server: InfluxServer, folder: Path) -> Iterator[tuple[float, float]]:
     for number in range(ROUNDS):
         incoming = list(_readings(WRITTEN, START + number * DAYS_30))
         rows = [(milliseconds(one.body.at), one.body.value) for one in incoming]  # type: ignore[union-attr]
-        yield (
-            _post_rate(f"{server.url}{path}&precision=ms", rows),
-            _forward_rate(server, folder / str(number), incoming),
-        )
+        yield _post_rate(server, rows), _forward_rate(server, folder / str(number), incoming)
 
 
-def _post_rate(url: str, rows: list[tuple[int, float]]) -> float:
+def _post_rate(server: InfluxServer, rows: list[tuple[int, float]]) -> float:
     """Writes lines and posts them, and nothing else."""
-    http = urllib3.PoolManager()
+    v2 = f"/api/v2/write?bucket={server.database}&org={server.organisation}"
+    url = f"{server.url}{v2 if server.writes == 2 else f'/write?db={server.database}'}&precision=ms"
+    http = urllib3.PoolManager(headers={"Authorization": f"Token {server.token}"} if server.token else None)
     head = f"reading,chamber={CHAMBER},name=bare,origin=life,site={SITE},unit=degC"
     began = machine_seconds()
     for first in range(0, len(rows), BATCH):
