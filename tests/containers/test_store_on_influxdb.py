@@ -1,6 +1,6 @@
 """The contract of stores on InfluxDB in a container, or on the version 1 that COLDSIDE_TEST_INFLUX1_URL names.
 
-A server of version 2 is named as for `make test`, by COLDSIDE_TEST_INFLUX_URL, _TOKEN, _ORG and _BUCKET.
+On version 2 the contract runs in `make test`, where such a server is named: docs/containers.md says how.
 """
 
 import os
