@@ -18,6 +18,7 @@ from services.supervisor.findings import Commissioned, CourseKept
 from services.supervisor.gauges import highest
 from services.supervisor.guards import Verdict
 from services.supervisor.knowledge import Known, known
+from services.supervisor.lessons import MISTEACHING, Lessons
 from services.supervisor.model import shape_for
 from services.supervisor.outlets import Lease, Outlet, outlets_of
 from services.supervisor.roles import Bars
@@ -94,6 +95,7 @@ class Board:
         self.drawing: tuple[Board, ...] = ()
         self._new_controller = new_controller
         self._seen = Seen(chamber)
+        self._lessons = Lessons()
         self._bounds_for: object = self
         self._bounds = bounds(chamber, None)
 
@@ -157,7 +159,8 @@ class Board:
         facts.by_air = beer_c is None and air_c is not None and seen.air_may_steer
         facts.blind = beer_c is None and not facts.by_air
         facts.locked = self._is_locked(now)
-        facts.unasked = self.decision.estimate.unasked if self.decision is not None else None
+        self._lessons.look(now_s, self.trips.tells_any(MISTEACHING), self.controller)
+        facts.unasked = self._unasked(now_s)
         self._look_at_limits(facts, now)
         self._look_at_outputs(facts, now_s)
         self._look_back(facts, now_s, beer_c if air_c is None else air_c)
@@ -165,6 +168,11 @@ class Board:
             self._look_around(facts, now_s, now)
         self._set_urgency(facts)
         return facts
+
+    def _unasked(self, now_s: float) -> float | None:
+        if self.decision is None or self._lessons.doubted(now_s):
+            return None
+        return self.decision.estimate.unasked
 
     def _is_locked(self, now: datetime) -> bool:
         if self.lock is not None and self.lock.until is not None and self.lock.until <= now:

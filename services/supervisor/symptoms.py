@@ -19,6 +19,10 @@ COLDER_K = 1.0
 """Air that stays where a run left it is only the beer's own warmth or cold, unless it is so far from the beer."""
 HOTTER_K = 3.0
 """A warm room alone keeps the air of a cold chamber one or two kelvins above its beer."""
+ROOM_OVER_AIR = 2.5
+"""Walls insulate more than twice as well as a vessel: the air stands two sevenths of the way from the beer to the room."""
+HOTTEST_ROOM_C, WARM_ROOM_C = 40.0, 30.0
+"""No room is hotter than the first; up to the second it explains by itself why a cold chamber's air is warm."""
 UNASKED_SHARE = 0.6
 """A relay that is welded on gives all of it, but the model is not sure; a hotter room or an open door is less."""
 BELOW_FLOOR_K = 0.5
@@ -109,15 +113,19 @@ def _heating_welded(f: Facts, tripped: bool) -> bool:
     just_heated = tripped or (f.heat_off_s <= OFF_TOO_LONG_S and above_k > HOTTER_K)
     stays_hot = f.heat_rise_k >= 1.5 and f.heat_recovery_k < (0.5 if tripped else 0.2) and just_heated
     does_not_fall = tripped or (f.felt_change_10min_k or 0.0) > -0.2
-    far_above = f.beer_c is not None and above_k >= 6.0 and f.cool_off_s >= OFF_LONG_S and does_not_fall
-    return stays_hot or far_above
+    unexplained = f.air_c + ROOM_OVER_AIR * above_k > HOTTEST_ROOM_C
+    far_above = f.beer_c is not None and above_k >= 6.0 and unexplained and f.cool_off_s >= OFF_LONG_S
+    return stays_hot or (far_above and does_not_fall)
 
 
 def _heating_is_off(f: Facts) -> bool:
-    """Without cooling's help the air is near the beer again, or nothing but the device itself spoke against it."""
+    """Without cooling's help the air is near the beer again, or no warmer than a warm room makes it; or nothing but the
+    device itself spoke against it."""
     if f.air_c is None or f.beer_c is None:
         return True
-    return f.heat_off_s >= OFF_LONG_S and f.cool_off_s >= OFF_LONG_S and f.air_c < f.beer_c + COLDER_K
+    above_k = f.air_c - f.beer_c
+    explained = above_k < COLDER_K or f.air_c + ROOM_OVER_AIR * above_k < WARM_ROOM_C
+    return f.heat_off_s >= OFF_LONG_S and f.cool_off_s >= OFF_LONG_S and explained
 
 
 def _stays_too_warm(f: Facts, tripped: bool) -> bool:

@@ -1,6 +1,6 @@
 """The engine under the interlock table: when a rule trips, how long it stays, what it bars."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -130,6 +130,10 @@ class Trips:
     def told(self) -> list[tuple[Interlock, Trip]]:
         """Those whose condition stands, in the table's order."""
         return [(row, trip) for row in self.rows.values() if (trip := self.states.get(row.id, QUIET)).told]
+
+    def tells_any(self, kinds: Container[ConditionKind]) -> bool:
+        """Whether a condition of these kinds stands."""
+        return bool(self.states) and any(row.tells in kinds for row, _ in self.told())
 
     def is_tripped(self, row_id: str) -> bool:
         """Whether this one bars."""
