@@ -20,7 +20,7 @@ COLDER_K = 1.0
 HOTTER_K = 3.0
 """A warm room alone keeps the air of a cold chamber one or two kelvins above its beer."""
 ROOM_OVER_AIR = 2.5
-"""Walls insulate more than twice as well as a vessel: the air stands two sevenths of the way from the beer to the room."""
+"""Walls insulate so much better than a vessel: the air stands two sevenths of the way from the beer to the room."""
 HOTTEST_ROOM_C, WARM_ROOM_C = 40.0, 30.0
 """No room is hotter than the first; up to the second it explains by itself why a cold chamber's air is warm."""
 UNASKED_SHARE = 0.6
