@@ -222,6 +222,7 @@ SYMPTOMS: tuple[Row, ...] = (
         effect="The heater may work although cooling seems on. A person is told: unplug the machine.",
         trips=_cooling_welded,
         after_s=60.0,
+        lasts_s=OFF_LONG_S,
         tells=ConditionKind.RELAY_WELDED,
         applies=lambda chamber: True,
     ),
