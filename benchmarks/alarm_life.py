@@ -138,7 +138,10 @@ class Life:
 
     def _did_harm(self, incident: Incident) -> bool:
         return incident.harmful or any(
-            concerns(incident, one.chamber) and incident.begins <= one.begins < incident.ends for one in self.strays
+            concerns(incident, one.chamber)
+            and may_make(incident, one.what)
+            and incident.begins <= one.begins < incident.ends
+            for one in self.strays
         )
 
     def untold(self) -> list[Incident]:
@@ -154,6 +157,12 @@ def tells(incident: Incident, one: Raised) -> bool:
 def one_is_near(incident: Incident, one: Raised) -> bool:
     """Whether an alarm is of the site, or of a chamber that the incident concerns."""
     return one.chamber == SITE_WIDE or concerns(incident, one.chamber)
+
+
+def may_make(incident: Incident, way: str) -> bool:
+    """Whether it can make beer `too warm` or `too cold`: a dead heater is not to blame for what a power cut warms."""
+    ways = {name for name in incident.told_as if name.startswith("beer-too-")}
+    return not ways or f"beer-{way.replace(' ', '-')}" in ways
 
 
 def concerns(incident: Incident, chamber: str) -> bool:
@@ -291,17 +300,18 @@ class _Scene:
         standing = now - settled[1] > 24 * HOUR
         off_k = truth.beer_c - setpoint_c
         astray = abs(off_k) > (ONSET_K if standing else MOVING_K)
-        if astray:
-            self._begin_harm(chamber, now)
         spoilt = "frozen" if truth.frozen > FROZEN_SHARE else "cooked" if truth.beer_c > COOKED_C else ""
         way = "too warm" if off_k > 0 else "too cold"
+        if astray:
+            self._begin_harm(chamber, way, now)
         self._harms.see(chamber, spoilt or (way if standing and abs(off_k) > HARM_K else ""), now)
         self._strays.see(chamber, way if astray else "", now)
 
-    def _begin_harm(self, chamber: str, now: datetime) -> None:
+    def _begin_harm(self, chamber: str, way: str, now: datetime) -> None:
         """Beer has left its band: whatever is wrong with its machine now does harm from here on."""
         for one in self._life.incidents:
-            if one.begins <= now < one.ends and one not in self._life.onsets and concerns(one, chamber):
+            begun = one.begins <= now < one.ends and one not in self._life.onsets
+            if begun and concerns(one, chamber) and may_make(one, way):
                 self._life.onsets[one] = now
 
     def close(self) -> None:

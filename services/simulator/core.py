@@ -267,9 +267,16 @@ class Simulator:
             if begins:
                 self.physics.inject(fault)
                 continue
-            self.physics.clear(fault)
+            if not self._goes_on(fault, now):
+                self.physics.clear(fault)
             if fault.kind is FaultKind.DOOR_OPEN:
                 self._plan_opening(fault.chamber, now)
+
+    def _goes_on(self, fault: Fault, now: datetime) -> bool:
+        """Who shuts a door behind them does not shut one that was left open."""
+        return any(
+            one.fault == fault and one.begins <= now and (one.ends is None or now < one.ends) for one in self._planned
+        )
 
 
 @cache

@@ -220,6 +220,15 @@ class TestDoor:
         assert again.live(10)["simulated/barn/keg-fridge/door"] == 0
 
 
+    def test_who_fetches_a_beer_does_not_shut_a_door_that_was_left_open(self):
+        left_open = TimedFault(Fault(FaultKind.DOOR_OPEN, "keg-fridge"), START, START + timedelta(days=2))
+        bench = Bench(faults=[left_open])
+        bench.live(2 * 86400 - 60, 60)
+        bodies = [float(body) for topic, body in bench.said if topic.endswith("keg-fridge/door")]
+        assert set(bodies[1:]) == {1.0}
+        assert bench.live(120)["simulated/barn/keg-fridge/door"] == 0.0
+
+
 class TestFaults:
     """What goes wrong can be planned, or injected at any moment."""
 
