@@ -219,7 +219,6 @@ class TestDoor:
         again = Bench(restored=bench.simulator.snapshot())
         assert again.live(10)["simulated/barn/keg-fridge/door"] == 0
 
-
     def test_who_fetches_a_beer_does_not_shut_a_door_that_was_left_open(self):
         left_open = TimedFault(Fault(FaultKind.DOOR_OPEN, "keg-fridge"), START, START + timedelta(days=2))
         bench = Bench(faults=[left_open])
