@@ -145,6 +145,16 @@ def test_a_pump_that_flows_again_is_told_to():
     assert not days.holds(PUMP)
 
 
+def test_beer_still_on_its_way_to_an_old_setpoint_is_not_mixed_and_says_nothing():
+    days = Days(ExpectationWatch, "uni")
+    for minute in range(600):
+        believed_c = max(1.0, 18.0 - 2.4 * minute / 60)
+        days.status(1.0, "cooling", beer_c=believed_c)
+        days.read("beer", believed_c + (0.8 if believed_c > 1.0 else 0.0))
+        days.minute()
+        assert not days.holds(PUMP)
+
+
 def test_chambers_without_the_probes_are_left_alone():
     only_beer = Plant.model_validate(
         {"site": {"name": SITE}, "chambers": {"ale": {"kind": "fridge", "probes": probes("beer")}}}

@@ -2,7 +2,7 @@
 
 The supervisor's estimate follows every run of the pump with the model of the vessel. Where nothing flows the beer stays
 warmer than that, run after run. What it is warmer by is summed minute by minute beyond a slack (a cumulative sum: Page
-1954), while the setpoint stands; a beer that is being moved is not mixed, and says nothing.
+1954), from two hours after it has come to its setpoint on; a beer that is being moved is not mixed, and says nothing.
 """
 
 from collections.abc import Iterable
@@ -18,6 +18,7 @@ from services.notifier.watchers.finding import Finding, Key, reading_topics
 
 MINUTE = timedelta(minutes=1)
 STANDS_FOR = timedelta(hours=2)
+ARRIVED_K = 0.5
 SLACK_K = 0.3
 BOUND_K_MIN = 15.0
 PUMPED_FOR = 10
@@ -47,7 +48,10 @@ class Expectation:
             or setpoint_c is None
             or abs(setpoint_c - before.setpoint_c) > 0.05
         ):
-            self._stands_since = status.at
+            self._stands_since = None
+        if self._stands_since is None and status.estimate is not None and setpoint_c is not None:
+            arrived = abs(status.estimate.beer_c - setpoint_c) <= ARRIVED_K
+            self._stands_since = status.at if arrived else None
 
     def look(self, now: datetime) -> None:
         """Another minute."""
