@@ -5,6 +5,7 @@ import os
 from pathlib import Path
 
 from services.recorder.store import DiskFull, StoreError
+from services.runtime.durable import sync_folder
 
 _sync_content = getattr(os, "fdatasync", os.fsync)
 """What is needed to read it again, and not when it was written: half the work for the disk, where a system has it."""
@@ -22,7 +23,7 @@ def append(path: Path, record: bytes) -> int:
             _write_all(descriptor, record)
             _sync_content(descriptor)
             if not size:
-                _sync_folder(path.parent)
+                sync_folder(path.parent)
             return size
         except OSError as error:
             os.ftruncate(descriptor, size)
@@ -35,14 +36,6 @@ def _write_all(descriptor: int, record: bytes) -> None:
     left = memoryview(record)
     while left:
         left = left[os.write(descriptor, left) :]
-
-
-def _sync_folder(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 def _told(path: Path, error: OSError) -> StoreError:

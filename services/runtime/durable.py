@@ -23,10 +23,11 @@ def write_durably(path: Path, content: bytes, mode: int = PRIVATE) -> None:
         file.flush()
         os.fsync(file.fileno())
     fresh.replace(path)
-    _sync_folder(path.parent)
+    sync_folder(path.parent)
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Sees that names in it outlive a power cut. Raises OSError."""
     descriptor = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(descriptor)

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import inf
+from typing import Any
 
 from schemas.base import iso
 from schemas.plant import Chamber, Drive, Point
@@ -113,9 +114,12 @@ class Board:
         if outlet is not None:
             outlet.hear(report, now_s, now)
 
-    def relearn(self) -> None:
-        """What was kept of the model cannot be read: control begins with its defaults."""
-        self.controller = self._new_controller()
+    def recall(self, learnt: Mapping[str, Any]) -> None:
+        """Control goes on from what was kept of its model; with its defaults where that cannot be read."""
+        try:
+            self.controller.restore(learnt)
+        except (ArithmeticError, ValueError, LookupError, TypeError, AttributeError):
+            self.controller = self._new_controller()
 
     def knowledge(self) -> tuple[Known, ...]:
         """What control has learnt of the chamber."""
@@ -159,7 +163,9 @@ class Board:
         facts.by_air = beer_c is None and air_c is not None and seen.air_may_steer
         facts.blind = beer_c is None and not facts.by_air
         facts.locked = self._is_locked(now)
-        self._lessons.look(now_s, self.trips.tells_any(MISTEACHING), self.controller)
+        before = self._lessons.look(now_s, self.trips.tells_any(MISTEACHING), self.controller)
+        if before is not None:
+            self.recall(before)
         facts.unasked = self._unasked(now_s)
         self._look_at_limits(facts, now)
         self._look_at_outputs(facts, now_s)

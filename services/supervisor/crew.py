@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
-from typing import Any
 
 from schemas.plant import Chamber, Plant
 from services.supervisor.asked import Asked, coolant_freezes_at, source_of
@@ -67,21 +66,13 @@ def recalled(board: Board, memory: ChamberKept | None, now_s: float) -> None:
         board.trips.latch(row_id, since)
     for name, outlet in board.outlets.items():
         outlet.forget(now_s, tuple(now_s - age for age in memory.starts.get(name, ())))
-    _recall_model(board, memory.learnt)
+    if memory.learnt:
+        board.recall(memory.learnt)
 
 
 def _course(board: Board) -> CourseKept | None:
     course = board.course
     return board.cut_short if course is None else CourseKept(who=course.who, began=course.began)
-
-
-def _recall_model(board: Board, learnt: Mapping[str, Any]) -> None:
-    if not learnt:
-        return
-    try:
-        board.controller.restore(learnt)
-    except (ArithmeticError, ValueError, LookupError, TypeError, AttributeError):
-        board.relearn()
 
 
 def _rules(plant: Plant, chamber: Chamber) -> Rules:

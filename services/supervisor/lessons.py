@@ -23,12 +23,12 @@ MISTEACHING = frozenset(
 """Conditions under which the plant is not what the model is of."""
 EVERY_S = 6.0 * 3600.0
 KEPT = 3
-"""The oldest is from twelve hours or more before: longer than any of these faults takes to be noticed."""
+"""The oldest of so many is from twelve hours or more before: longer than any of these faults takes to be noticed."""
 DOUBTED_S = 24.0 * 3600.0
 
 
 class Lessons:
-    """Hand it every look; it keeps what has been learnt in sound times, and puts it back after a fault."""
+    """Hand it every look; it keeps what has been learnt in sound times, and hands it back after a fault."""
 
     __slots__ = ("_kept", "_next_s", "_astray", "_doubted_until_s")
 
@@ -37,23 +37,22 @@ class Lessons:
         self._next_s = self._doubted_until_s = float("-inf")
         self._astray = False
 
-    def look(self, now_s: float, at_fault: bool, controller: Controller) -> None:
-        """`now_s` only ever grows."""
+    def look(self, now_s: float, at_fault: bool, controller: Controller) -> Mapping[str, Any] | None:
+        """What is to be put back, when a fault has just ended. `now_s` only ever grows."""
         if at_fault:
             self._astray, self._doubted_until_s = True, now_s + DOUBTED_S
         elif self._astray:
             self._astray, self._next_s = False, now_s + EVERY_S
-            self._put_back(controller)
+            return self._before()
         elif now_s >= self._next_s:
             self._kept.append(controller.snapshot())
             self._next_s = now_s + EVERY_S
+        return None
 
-    def _put_back(self, controller: Controller) -> None:
-        if self._kept:
-            before = self._kept[0]
-            self._kept.clear()
-            self._kept.append(before)
-            controller.restore(before)
+    def _before(self) -> Mapping[str, Any] | None:
+        while len(self._kept) > 1:
+            self._kept.pop()
+        return self._kept[0] if self._kept else None
 
     def doubted(self, now_s: float) -> bool:
         """Whether forecasts from hours ago may come from a model that a fault has taught."""

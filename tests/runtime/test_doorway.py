@@ -65,6 +65,7 @@ def test_whoever_sees_its_address_sees_all_of_it(listening: socket.socket, tmp_p
         note_address(tmp_path, listening)
     stopped.set()
     looker.join()
+    seen.add(place.read_text())
     assert seen == {json.dumps({"url": url_of(listening)}) + "\n"}
     assert place.stat().st_mode & 0o777 == 0o644
 
