@@ -1,5 +1,6 @@
 """A heater that goes on though told off, behind a relay that reports nothing, while cooling keeps up with it."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -9,8 +10,12 @@ from services.simulator.models import BeerModel, CompressorModel, FridgeModel
 from services.simulator.physics import Plant as SimulatedPlant
 from services.simulator.weather import garage
 from services.supervisor.controllers import controller_for
+from services.supervisor.facts import Facts
+from services.supervisor.interlocks import INTERLOCKS
+from services.supervisor.trips import Interlock, Trip, next_trip
 from tests.supervisor.bench import FRIDGE, Bench, plant_of
 
+NOON = datetime(2026, 5, 1, 12, tzinfo=UTC)
 DONE = BeerModel(start_c=18.0, fermented=1.0)
 STRONG_BEER = BeerModel(start_c=14.0, original_extract_p=18.0, rate_per_h=0.10)
 
@@ -71,3 +76,28 @@ def test_day_and_night_in_a_garage_are_no_heater(month: int) -> None:
     bench.run(hours=18)
     bench.ask("ale", 20.5)
     assert not told_within(bench, 48)
+
+
+def row(row_id: str) -> Interlock:
+    return next(one for one in INTERLOCKS if one.id == row_id)
+
+
+@pytest.mark.parametrize(
+    ("beer_c", "air_c", "is_off"),
+    [(11.0, 11.5, True), (11.0, 15.4, True), (2.0, 9.5, True), (11.0, 19.0, False), (18.0, 28.0, False)],
+    ids=["near-the-beer", "warm-room", "cold-beer-in-a-warm-room", "small-heater", "heater"],
+)
+def test_heater_is_believed_off_where_a_warm_room_explains_the_air(beer_c: float, air_c: float, is_off: bool) -> None:
+    proven = row("heating-welded").proven
+    assert proven is not None
+    facts = Facts(beer_c=beer_c, air_c=air_c, heat_off_s=7200.0, cool_off_s=7200.0)
+    assert proven(facts) is is_off
+    assert not proven(replace(facts, cool_off_s=60.0)), "cooling may have done it"
+
+
+def test_welded_compressor_is_not_taken_back_within_half_an_hour() -> None:
+    welded = row("cooling-welded")
+    tripped = next_trip(welded, Trip(0.0, None, None, False), True, 60.0, NOON)
+    assert tripped.tripped
+    assert next_trip(welded, tripped, False, 60.0 + 1799.0, NOON).tripped
+    assert not next_trip(welded, tripped, False, 60.0 + 1801.0, NOON).tripped
