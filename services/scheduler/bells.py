@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from apscheduler.jobstores.sqlalchemy import SQLAlchemyJobStore  # type: ignore[import-untyped]
 from apscheduler.schedulers.background import BackgroundScheduler  # type: ignore[import-untyped]
+from apscheduler.schedulers.base import STATE_RUNNING  # type: ignore[import-untyped]
 from apscheduler.triggers.date import DateTrigger  # type: ignore[import-untyped]
 
 from services.scheduler.calendar import cron_trigger
@@ -25,13 +26,22 @@ def ring(bell: str) -> None:
     _RUNG.put(bell)
 
 
+class _Peaceful(BackgroundScheduler):  # type: ignore[misc]
+    """Rings nothing once it is being stopped; the library's own thread fails when it is stopped between two bells."""
+
+    def _process_jobs(self) -> float | None:
+        with self._jobstores_lock:
+            wait_s: float | None = super()._process_jobs() if self.state == STATE_RUNNING else None
+        return wait_s
+
+
 class Bells:
     """One bell for each timetable entry, kept in an SQLite file between runs."""
 
     def __init__(self, file: Path, zone: ZoneInfo) -> None:
         self._zone = zone
         self._hung: dict[str, datetime | str] = {}
-        self._scheduler = BackgroundScheduler(
+        self._scheduler = _Peaceful(
             jobstores={"default": SQLAlchemyJobStore(url=f"sqlite:///{file}")},
             job_defaults={"misfire_grace_time": None, "coalesce": True},
             timezone=zone,
@@ -64,4 +74,6 @@ class Bells:
 
     def close(self) -> None:
         """Stops ringing; the store keeps what is to come."""
+        self._scheduler.pause()
+        self._scheduler.get_jobs()  # comes back when no bell is ringing any more
         self._scheduler.shutdown(wait=False)

@@ -116,3 +116,11 @@ def test_shell_passes_a_bell_on_and_the_core_looks_what_is_due(tmp_path: Path) -
 def test_part_for_life_knows_its_state_and_stays_subscribed(tmp_path: Path) -> None:
     made = part(PLANT, tmp_path)
     assert (made.state, made.persistent) == (SchedulerState, True)
+
+
+@pytest.mark.filterwarnings("error::pytest.PytestUnhandledThreadExceptionWarning")
+def test_bells_that_are_taken_down_while_they_ring_end_in_peace(tmp_path: Path) -> None:
+    for number in range(60):
+        bells = Bells(tmp_path / f"{number}.sqlite", PLANT.zone)
+        bells.hang({f"bell-{one}": LONG_AGO for one in range(8)})
+        bells.close()
